@@ -1,0 +1,110 @@
+//! Core contrast and blur, read at large particles.
+
+use super::{BackdropError, Scene};
+use crate::numeric::{median, normal_quantile};
+use crate::photo::Photo;
+
+/// Rows that are looked at: spread over the photo, enough edges in any usable one.
+const ROWS: usize = 400;
+/// Edges that the blur is read from; the median of so many moves by less than 1 %.
+const EDGES: usize = 2000;
+
+/// Runs of dark pixels along sampled rows.
+struct DarkRun {
+    y: usize,
+    x0: usize,
+    x1: usize,
+}
+
+/// Reads `core` and `blur_px` of the scene.
+pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError> {
+    let (width, height) = (photo.width(), photo.height());
+    let mut row = vec![0.0f32; width];
+    // Dark enough to be a particle rather than noise: 8 sigma, and above any shade that a lamp gives paper.
+    let floor = (8.0 * scene.noise).max(0.12) as f32;
+    let mut dark = [0u32; 101];
+    let rows = || (2..height.saturating_sub(2)).step_by((height / ROWS).max(1));
+    for y in rows() {
+        scene.deficit_row(photo, y, 0, &mut row);
+        for (x, &c) in row.iter().enumerate() {
+            if c > floor && scene.field.contains(x, y) {
+                dark[(c.clamp(0.0, 1.0) * 100.0) as usize] += 1;
+            }
+        }
+    }
+    let total: u32 = dark.iter().sum();
+    if total < 3 {
+        return Err(BackdropError::Blank);
+    }
+    // First guess of the core: the level that a quarter of all dark pixels exceed (edges and shadows lie below).
+    let mut above = 0;
+    let guess = (0..dark.len())
+        .rev()
+        .find(|&i| {
+            above += dark[i];
+            above * 4 >= total
+        })
+        .unwrap_or(50) as f64
+        / 100.0;
+    let half = 0.5 * guess;
+    let mut runs = Vec::new();
+    for y in rows() {
+        scene.deficit_row(photo, y, 0, &mut row);
+        let mut x = 0;
+        while x < width {
+            if f64::from(row[x]) <= half {
+                x += 1;
+                continue;
+            }
+            let x0 = x;
+            while x < width && f64::from(row[x]) > half {
+                x += 1;
+            }
+            if x0 > 2 && x + 2 < width && scene.field.contains(x0 - 1, y) && scene.field.contains(x, y) {
+                runs.push(DarkRun { y, x0, x1: x });
+            }
+        }
+    }
+    // Long runs show the core; the shortest length that still leaves enough of them is taken.
+    let lengths = [24usize, 16, 10, 6, 3, 1];
+    let enough = |n: usize| runs.iter().filter(|r| r.x1 - r.x0 >= n).count() >= 40;
+    let shortest = lengths.into_iter().find(|&n| enough(n)).unwrap_or(1);
+    let mut cores = Vec::new();
+    let mut shares = Vec::new();
+    runs.retain(|r| r.x1 - r.x0 >= shortest);
+    for run in runs.iter().step_by((2 * runs.len() / EDGES).max(1)) {
+        let trim = ((run.x1 - run.x0) / 4).min(6);
+        let mut inner = vec![0.0; run.x1 - run.x0 - 2 * trim];
+        scene.deficit_row(photo, run.y, run.x0 + trim, &mut inner);
+        let mut inner: Vec<f64> = inner.iter().map(|&v| f64::from(v)).collect();
+        let Some(core) = median(&mut inner) else { continue };
+        cores.push(core);
+        for edge in [run.x0, run.x1] {
+            if let Some(steepest) = steepest_step(photo, scene, run.y, edge) {
+                shares.push(steepest / core);
+            }
+        }
+    }
+    scene.core = median(&mut cores).unwrap_or(guess);
+    // The gradient of an ideal edge of height `core` under a Gaussian blur is core / (√(2π)·σ); over a difference of two
+    // pixels it is core·(2Φ(1/σ) − 1)/2, which is solved for σ. Above 0.49 the edge is sharper than pixels can show.
+    let share = median(&mut shares).unwrap_or(0.34).clamp(0.05, 0.49);
+    scene.blur_px = 1.0 / normal_quantile(share + 0.5);
+    Ok(())
+}
+
+/// Steepest half difference over two pixels at an edge that crosses row `y` near pixel `x`.
+fn steepest_step(photo: &Photo, scene: &Scene, y: usize, x: usize) -> Option<f64> {
+    let x0 = x.checked_sub(3)?;
+    if x + 3 > photo.width() {
+        return None;
+    }
+    let mut rows = [[0.0f32; 6]; 3];
+    for (i, row) in rows.iter_mut().enumerate() {
+        scene.deficit_row(photo, y - 1 + i, x0, row);
+    }
+    let steepest = (1..5)
+        .map(|i| (rows[1][i + 1] - rows[1][i - 1]).hypot(rows[2][i] - rows[0][i]))
+        .fold(0.0f32, f32::max);
+    (steepest > 0.0).then(|| 0.5 * f64::from(steepest))
+}

@@ -1,0 +1,161 @@
+//! Deficit by rows and patches from the tile grid.
+
+use super::Scene;
+use super::field::Field;
+use super::tiles::Tiles;
+use crate::numeric::{median, quadratic_surface, surface_terms};
+use crate::photo::Photo;
+
+/// A rectangle of deficits cut from the photo.
+#[derive(Clone, Debug)]
+pub struct Patch {
+    /// Left and upper edge in the photo, px.
+    pub x0: usize,
+    /// See `x0`.
+    pub y0: usize,
+    /// Width, px.
+    pub width: usize,
+    /// Height, px.
+    pub height: usize,
+    /// Deficit row by row, dimensionless.
+    pub deficit: Vec<f32>,
+}
+
+impl Patch {
+    /// Deficit at the column `x` and row `y` of the patch.
+    pub fn at(&self, x: usize, y: usize) -> f32 {
+        self.deficit[y * self.width + x]
+    }
+}
+
+pub(super) fn scene(tiles: &Tiles, field: Field) -> Scene {
+    let level = fill(tiles, &field);
+    let mut noise: Vec<f64> =
+        (0..level.len()).filter(|&i| field.is_paper(i)).map(|i| tiles.noise[i] / tiles.level[i]).collect();
+    let mut middle: Vec<f64> = (0..level.len()).filter(|&i| field.is_paper(i)).map(|i| level[i]).collect();
+    Scene {
+        tile_px: tiles.tile_px,
+        across: tiles.across,
+        down: tiles.down,
+        inverse: level.iter().map(|&l| (1.0 / l.max(1e-6)) as f32).collect(),
+        noise: median(&mut noise).unwrap_or(0.0),
+        level: median(&mut middle).unwrap_or(0.0),
+        field,
+        blur_px: 0.0,
+        core: 0.0,
+    }
+}
+
+/// Level of every tile: paper tiles as measured, with those that stick out replaced by their neighbours' median;
+/// tiles without paper by a smooth surface through the paper.
+fn fill(tiles: &Tiles, field: &Field) -> Vec<f64> {
+    let (across, down) = (tiles.across, tiles.down);
+    let place = |i: usize| {
+        (2.0 * (i % across) as f64 / across as f64 - 1.0, 2.0 * (i / across) as f64 / down as f64 - 1.0)
+    };
+    let paper = |i: usize| field.is_paper(i);
+    let surface = quadratic_surface((0..across * down).filter(|&i| paper(i)).map(|i| {
+        let (x, y) = place(i);
+        (x, y, tiles.level[i].ln())
+    }));
+    (0..across * down)
+        .map(|i| {
+            let (x, y) = (i % across, i / across);
+            let mut near: Vec<f64> = (y.saturating_sub(1)..(y + 2).min(down))
+                .flat_map(|v| (x.saturating_sub(1)..(x + 2).min(across)).map(move |u| v * across + u))
+                .filter(|&j| paper(j))
+                .map(|j| tiles.level[j])
+                .collect();
+            match (paper(i), median(&mut near)) {
+                // 1.5 %: above the fall-off of light within a tile, below the shade of a large particle.
+                (true, Some(m)) if (tiles.level[i] / m - 1.0).abs() > 0.015 => m,
+                (true, _) => tiles.level[i],
+                (false, Some(m)) if near.len() >= 3 => m,
+                (false, _) => match surface {
+                    Some(c) => surface_terms(place(i).0, place(i).1).iter().zip(c).map(|(t, c)| t * c).sum::<f64>().exp(),
+                    None => median(&mut tiles.level.clone()).unwrap_or(1.0),
+                },
+            }
+        })
+        .collect()
+}
+
+impl Scene {
+    /// Deficit of the pixels `x0 .. x0 + out.len()` of row `y`, dimensionless.
+    pub fn deficit_row(&self, photo: &Photo, y: usize, x0: usize, out: &mut [f32]) {
+        photo.row_linear(y, x0, out);
+        let (upper, lower, t) = self.between(y, self.down);
+        let node = |x: usize| {
+            let (a, b) = (self.inverse[upper * self.across + x], self.inverse[lower * self.across + x]);
+            a + t * (b - a)
+        };
+        // Tile by tile between two tile centres, where the inverse backdrop is linear in x.
+        let mut x = 0;
+        while x < out.len() {
+            let (left, right, start) = self.between(x0 + x, self.across);
+            let (a, b) = (node(left), node(right));
+            let slope = (b - a) / self.tile_px as f32;
+            let end = (self.next_centre(x0 + x) - x0).min(out.len());
+            let first = a + start * (b - a);
+            for (i, v) in out[x..end].iter_mut().enumerate() {
+                *v = 1.0 - *v * (first + slope * i as f32);
+            }
+            x = end;
+        }
+    }
+
+    /// The two tiles between whose centres the pixel `p` lies, and how far along, 0..1.
+    fn between(&self, p: usize, tiles: usize) -> (usize, usize, f32) {
+        let position = (p as f32 + 0.5) / self.tile_px as f32 - 0.5;
+        if position <= 0.0 {
+            return (0, 0, 0.0);
+        }
+        let low = position as usize;
+        if low + 1 >= tiles { (tiles - 1, tiles - 1, 0.0) } else { (low, low + 1, position - low as f32) }
+    }
+
+    /// First pixel past `p` that lies beyond the next tile centre.
+    fn next_centre(&self, p: usize) -> usize {
+        let half = self.tile_px / 2;
+        if p < half { half } else { half + ((p - half) / self.tile_px + 1) * self.tile_px }
+    }
+
+    /// Deficits of the box `x0..x1`, `y0..y1`, cut to the photo.
+    pub fn patch(&self, photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> Patch {
+        let (x1, y1) = (x1.min(photo.width()), y1.min(photo.height()));
+        let (width, height) = (x1 - x0, y1 - y0);
+        let mut deficit = vec![0.0; width * height];
+        for (i, row) in deficit.chunks_exact_mut(width).enumerate() {
+            self.deficit_row(photo, y0 + i, x0, row);
+        }
+        Patch { x0, y0, width, height, deficit }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{field, tiles};
+    use crate::photo::{Photo, linear_from_srgb, srgb_from_linear};
+
+    #[test]
+    fn the_deficit_of_bare_paper_under_a_gradient_of_light_is_zero() {
+        let (w, h) = (700, 500);
+        let light = |x: usize, y: usize| 0.8 - 0.0004 * x as f64 - 0.0002 * y as f64;
+        let luma = (0..w * h).map(|i| (255.0 * srgb_from_linear(light(i % w, i / w))).round() as u8).collect();
+        let photo = Photo::from_luma(w, h, luma);
+        let tiles = tiles::measure(&photo);
+        let scene = super::scene(&tiles, field::find(&tiles).unwrap());
+        let mut row = vec![0.0; w];
+        for y in [0, 1, 63, 64, 250, 498, 499] {
+            scene.deficit_row(&photo, y, 0, &mut row);
+            // Half a tile at the frame is held constant; one code is 0.9 % of light here.
+            assert!(row.iter().all(|v| v.abs() < 0.022), "row {y}");
+            let mean: f32 = row[32..w - 32].iter().sum::<f32>() / (w - 64) as f32;
+            assert!(mean.abs() < 0.012, "row {y}: {mean}");
+            let mut part = vec![0.0; 90];
+            scene.deficit_row(&photo, y, 45, &mut part);
+            assert!(part.iter().zip(&row[45..]).all(|(a, b)| (a - b).abs() < 1e-5));
+        }
+        assert!((linear_from_srgb(srgb_from_linear(0.3)) - 0.3).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,149 @@
+/// Error function, absolute error below 1.2e-7 near 0 and relative error below 1.2e-7 elsewhere.
+///
+/// Source: Chebyshev form of erfc in W. H. Press et al., Numerical Recipes, section 6.2 (from memory); checked in
+/// `tests/published.rs` against values from SciPy.
+pub fn erf(x: f64) -> f64 {
+    let z = x.abs();
+    let t = 1.0 / (1.0 + 0.5 * z);
+    let poly = -1.26551223
+        + t * (1.00002368
+            + t * (0.37409196
+                + t * (0.09678418
+                    + t * (-0.18628806
+                        + t * (0.27886807
+                            + t * (-1.13520398 + t * (1.48851587 + t * (-0.82215223 + t * 0.17087277))))))));
+    let erfc = t * (-z * z + poly).exp();
+    if x >= 0.0 { 1.0 - erfc } else { erfc - 1.0 }
+}
+
+/// Cumulative distribution of the standard normal law, dimensionless.
+pub fn normal_cdf(x: f64) -> f64 {
+    0.5 * (1.0 + erf(x / std::f64::consts::SQRT_2))
+}
+
+/// Quantile of the standard normal law for `p` in (0, 1); infinite at the ends.
+///
+/// Solved from [`normal_cdf`] by bisection, so the two agree.
+pub fn normal_quantile(p: f64) -> f64 {
+    if p <= 0.0 {
+        return f64::NEG_INFINITY;
+    }
+    if p >= 1.0 {
+        return f64::INFINITY;
+    }
+    bisect(-40.0, 40.0, |x| normal_cdf(x) - p)
+}
+
+/// Quantile of Student's t law with `df` degrees of freedom (`df` > 0), for `p` in (0, 1).
+///
+/// Integrates the density by Simpson's rule and bisects: slow and plain, called a handful of times per run.
+pub fn student_t_quantile(p: f64, df: f64) -> f64 {
+    if df > 1e6 {
+        return normal_quantile(p);
+    }
+    if p < 0.5 {
+        return -student_t_quantile(1.0 - p, df);
+    }
+    // With t = tan(angle)·√df the density becomes cos(angle)^(df − 1): smooth on a finite interval.
+    let half = simpson(0.0, std::f64::consts::FRAC_PI_2, |a| a.cos().powf(df - 1.0));
+    let angle = bisect(0.0, std::f64::consts::FRAC_PI_2, |a| {
+        0.5 + 0.5 * simpson(0.0, a, |u| u.cos().powf(df - 1.0)) / half - p
+    });
+    angle.tan() * df.sqrt()
+}
+
+fn bisect(mut low: f64, mut high: f64, rising: impl Fn(f64) -> f64) -> f64 {
+    for _ in 0..90 {
+        let mid = 0.5 * (low + high);
+        if rising(mid) < 0.0 { low = mid } else { high = mid }
+    }
+    0.5 * (low + high)
+}
+
+fn simpson(a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
+    const HALVES: usize = 200;
+    let h = (b - a) / (2 * HALVES) as f64;
+    let inner: f64 = (1..2 * HALVES).map(|i| f(a + i as f64 * h) * if i % 2 == 1 { 4.0 } else { 2.0 }).sum();
+    (f(a) + inner + f(b)) * h / 3.0
+}
+
+/// Symmetric sampled Gaussian with unit sum, for smoothing rows and patches.
+#[derive(Clone, Debug)]
+pub struct GaussKernel {
+    /// Weights of the distances 0, 1, 2 … px (dimensionless).
+    pub weights: Vec<f32>,
+}
+
+impl GaussKernel {
+    /// Kernel of standard deviation `sigma_px`, cut at three sigma.
+    pub fn new(sigma_px: f64) -> Self {
+        let radius = (3.0 * sigma_px).ceil().max(1.0) as usize;
+        let raw: Vec<f64> = (0..=radius).map(|k| (-0.5 * (k as f64 / sigma_px).powi(2)).exp()).collect();
+        let sum: f64 = raw[0] + 2.0 * raw[1..].iter().sum::<f64>();
+        GaussKernel { weights: raw.iter().map(|w| (w / sum) as f32).collect() }
+    }
+
+    /// Reach to each side, px.
+    pub fn radius(&self) -> usize {
+        self.weights.len() - 1
+    }
+
+    /// Smooths `row` into `out` (same length), repeating the end values outside.
+    pub fn smooth_row(&self, row: &[f32], out: &mut [f32]) {
+        let (n, r) = (row.len(), self.radius());
+        if n <= 2 * r {
+            for x in 0..n {
+                out[x] = self.clamped(row, x);
+            }
+            return;
+        }
+        for x in (0..r).chain(n - r..n) {
+            out[x] = self.clamped(row, x);
+        }
+        let middle = &mut out[r..n - r];
+        let w0 = self.weights[0];
+        for (o, v) in middle.iter_mut().zip(&row[r..n - r]) {
+            *o = w0 * v;
+        }
+        for (k, &w) in self.weights.iter().enumerate().skip(1) {
+            let (left, right) = (&row[r - k..n - r - k], &row[r + k..n - r + k]);
+            for ((o, a), b) in middle.iter_mut().zip(left).zip(right) {
+                *o += w * (a + b);
+            }
+        }
+    }
+
+    fn clamped(&self, row: &[f32], x: usize) -> f32 {
+        let last = row.len() - 1;
+        let mut sum = self.weights[0] * row[x];
+        for (k, &w) in self.weights.iter().enumerate().skip(1) {
+            sum += w * (row[x.saturating_sub(k)] + row[(x + k).min(last)]);
+        }
+        sum
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn smoothing_keeps_a_constant_row_and_the_sum_of_a_spike() {
+        let kernel = GaussKernel::new(1.3);
+        let mut out = vec![0.0; 40];
+        kernel.smooth_row(&[2.0; 40], &mut out);
+        assert!(out.iter().all(|v| (v - 2.0).abs() < 1e-5));
+        let mut spike = vec![0.0; 40];
+        spike[20] = 1.0;
+        kernel.smooth_row(&spike, &mut out);
+        assert!((out.iter().sum::<f32>() - 1.0).abs() < 1e-5);
+        assert_eq!(out[19], out[21]);
+    }
+
+    #[test]
+    fn a_row_shorter_than_the_kernel_is_smoothed_too() {
+        let mut out = vec![0.0; 3];
+        GaussKernel::new(2.0).smooth_row(&[1.0, 1.0, 1.0], &mut out);
+        assert!(out.iter().all(|v| (v - 1.0).abs() < 1e-5));
+    }
+}

@@ -1,0 +1,16 @@
+//! Pure numbers: nothing here knows of photos, particles or coffee.
+
+mod estimate;
+mod gauss;
+mod geometry;
+mod least_squares;
+mod quantile;
+mod random;
+
+pub use estimate::Estimate;
+pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_quantile};
+pub use geometry::{convex_hull, feret, perimeter, resample_closed, shoelace};
+pub(crate) use least_squares::surface_terms;
+pub use least_squares::{quadratic_surface, solve};
+pub use quantile::{median, quantile_of_sorted, weighted_quantile};
+pub use random::Draws;

@@ -1,0 +1,142 @@
+//! Moves an outline to the steepest place of the edge, which shade beside the particle does not displace.
+
+use super::territory::Owner;
+use crate::backdrop::Patch;
+
+/// Width of the kernel that looks for the steepest place, in blur widths: wide enough against noise, narrow enough
+/// that the slow fall of a contact shadow does not pull.
+pub(super) const SEARCH_WIDTH: f64 = 0.8;
+
+/// Deficits round a particle by direction.
+pub(super) type Ring = [Option<f64>; 8];
+
+/// Sector of [`Ring`] that an outward direction falls into.
+pub(super) fn sector([x, y]: [f64; 2]) -> usize {
+    ((y.atan2(x) / std::f64::consts::FRAC_PI_4).round() as i64).rem_euclid(8) as usize
+}
+
+/// An outline moved to the steepest edge, with what lies round it.
+pub(super) struct Edge {
+    pub points: Vec<[f64; 2]>,
+    /// Mean deficit two blur widths outside, for outward normals in eight directions (the first to the right, then
+    /// clockwise on the picture); `None` where the outline faces no such direction.
+    pub ring: Ring,
+}
+
+/// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel) along its normal to the
+/// steepest place of the profile; points beside another particle stay.
+pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], sigma: f64, radius: f64) -> Edge {
+    let n = points.len();
+    let kernel = SEARCH_WIDTH * sigma;
+    // Search ± this far; a half-level outline lies within a pixel or so of the edge even in hard shade.
+    let reach = 1.2 * sigma + 0.8;
+    let step = 0.4;
+    let half = (reach / step).ceil() as usize;
+    let skirt = (2.5 * kernel / step).ceil() as usize;
+    let samples = 2 * (half + skirt) + 1;
+    let normals = normals(points);
+    let mut profiles = vec![0.0f32; n * samples];
+    for (i, (p, normal)) in points.iter().zip(&normals).enumerate() {
+        let profile = &mut profiles[i * samples..(i + 1) * samples];
+        for (k, v) in profile.iter_mut().enumerate() {
+            let s = (k as f64 - (half + skirt) as f64) * step;
+            *v = bilinear(patch, p[0] + s * normal[0], p[1] + s * normal[1]);
+        }
+    }
+    let profiles = smooth_along(&profiles, n, samples, (0.2 * radius).clamp(0.7, 2.5));
+    // Response to the derivative of a Gaussian: positive where the deficit falls outwards.
+    let weights: Vec<f32> = (0..=skirt)
+        .map(|k| {
+            let u = k as f64 * step;
+            (u * (-0.5 * (u / kernel).powi(2)).exp()) as f32
+        })
+        .collect();
+    let mut response = vec![0.0f32; 2 * half + 1];
+    let mut ring = [(0.0, 0u32); 8];
+    let points: Vec<[f64; 2]> = points
+        .iter()
+        .zip(&normals)
+        .enumerate()
+        .map(|(i, (p, normal))| {
+            let beyond = [p[0] + (1.5 * sigma + 0.5) * normal[0], p[1] + (1.5 * sigma + 0.5) * normal[1]];
+            if owner_at(patch, owner, beyond) == Some(Owner::Other) {
+                return *p;
+            }
+            let profile = &profiles[i * samples..(i + 1) * samples];
+            for (j, r) in response.iter_mut().enumerate() {
+                let centre = j + skirt;
+                *r = (1..=skirt).map(|k| weights[k] * (profile[centre - k] - profile[centre + k])).sum();
+            }
+            let shift = peak(&response) * step - half as f64 * step;
+            let out = shift + 2.0 * sigma + 0.5;
+            let sum = &mut ring[sector(*normal)];
+            sum.0 += f64::from(bilinear(patch, p[0] + out * normal[0], p[1] + out * normal[1]));
+            sum.1 += 1;
+            [p[0] + shift * normal[0], p[1] + shift * normal[1]]
+        })
+        .collect();
+    let ring = ring.map(|(sum, n)| (n > 0).then(|| sum / f64::from(n)));
+    Edge { points, ring }
+}
+
+/// Position of the largest response, by a parabola through it and its neighbours.
+fn peak(response: &[f32]) -> f64 {
+    let best = (0..response.len()).max_by(|&a, &b| response[a].total_cmp(&response[b])).unwrap_or(0);
+    if best == 0 || best + 1 == response.len() {
+        // No peak within reach: leave the point where it was.
+        return (response.len() / 2) as f64;
+    }
+    let (a, b, c) = (f64::from(response[best - 1]), f64::from(response[best]), f64::from(response[best + 1]));
+    let bend = a - 2.0 * b + c;
+    best as f64 + if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 }
+}
+
+/// Outward unit normals, from the chord over two points to each side.
+fn normals(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+    let n = points.len();
+    // The outline runs with the inside on its right hand (y down), so outwards is to the left of its heading.
+    (0..n)
+        .map(|i| {
+            let (a, b) = (points[(i + n - 2) % n], points[(i + 2) % n]);
+            let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+            let length = dx.hypot(dy).max(1e-9);
+            [dy / length, -dx / length]
+        })
+        .collect()
+}
+
+fn smooth_along(profiles: &[f32], n: usize, samples: usize, width: f64) -> Vec<f32> {
+    let reach = ((2.0 * width).ceil() as usize).min(n / 2);
+    let weights: Vec<f32> = (0..=reach).map(|k| (-0.5 * (k as f64 / width).powi(2)).exp() as f32).collect();
+    let total: f32 = weights[0] + 2.0 * weights[1..].iter().sum::<f32>();
+    let mut out = vec![0.0f32; profiles.len()];
+    for i in 0..n {
+        let target = &mut out[i * samples..(i + 1) * samples];
+        let mut add = |j: usize, w: f32| {
+            for (t, v) in target.iter_mut().zip(&profiles[j * samples..(j + 1) * samples]) {
+                *t += w * v;
+            }
+        };
+        add(i, weights[0] / total);
+        for (k, w) in weights.iter().enumerate().skip(1) {
+            add((i + k) % n, w / total);
+            add((i + n - k) % n, w / total);
+        }
+    }
+    out
+}
+
+fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
+    let (x, y) = ((x - 0.5).clamp(0.0, patch.width as f64 - 1.0), (y - 0.5).clamp(0.0, patch.height as f64 - 1.0));
+    let (ix, iy) = ((x as usize).min(patch.width.max(2) - 2), (y as usize).min(patch.height.max(2) - 2));
+    let (tx, ty) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
+    let upper = patch.at(ix, iy) * (1.0 - tx) + patch.at(ix + 1, iy) * tx;
+    let lower = patch.at(ix, iy + 1) * (1.0 - tx) + patch.at(ix + 1, iy + 1) * tx;
+    upper * (1.0 - ty) + lower * ty
+}
+
+fn owner_at(patch: &Patch, owner: &[Owner], p: [f64; 2]) -> Option<Owner> {
+    let (x, y) = (p[0].floor(), p[1].floor());
+    let inside = x >= 0.0 && y >= 0.0 && x < patch.width as f64 && y < patch.height as f64;
+    inside.then(|| owner[y as usize * patch.width + x as usize])
+}

@@ -1,0 +1,107 @@
+//! Stage 1: bytes of a picture file become upright, linear-light samples.
+//!
+//! **Pixel convention**, used everywhere: pixel (0, 0) covers [0, 1) × [0, 1) and its centre is (0.5, 0.5); x runs
+//! right, y runs down. Boxes are half open.
+
+mod decode;
+#[cfg(feature = "heic")]
+mod heic;
+mod linear;
+mod orient;
+mod origin;
+
+pub use decode::{PhotoError, decode, decode_rgb, read, read_bytes};
+pub use linear::{linear_from_srgb, srgb_from_linear};
+pub use origin::Origin;
+
+/// An upright photo as coded luminance Y′ = 0.299 R′ + 0.587 G′ + 0.114 B′ (ITU-R BT.601 weights of the coded
+/// values, the luminance that JPEG stores) with the table that turns codes into linear light.
+///
+/// Width and height are at least 1.
+#[derive(Clone, Debug)]
+pub struct Photo {
+    width: usize,
+    height: usize,
+    samples: Samples,
+    /// Linear light (0 black … 1 full scale) of every code.
+    table: Vec<f32>,
+    origin: Origin,
+}
+
+/// Coded luminance, row by row.
+#[derive(Clone, Debug)]
+pub(crate) enum Samples {
+    Eight(Vec<u8>),
+    Sixteen(Vec<u16>),
+}
+
+impl Photo {
+    pub(crate) fn new(width: usize, height: usize, samples: Samples, origin: Origin) -> Self {
+        let table = match samples {
+            Samples::Eight(_) => linear::table(256),
+            Samples::Sixteen(_) => linear::table(65_536),
+        };
+        Photo { width, height, samples, table, origin }
+    }
+
+    /// A photo of 8-bit sRGB-coded luminance, row by row: for tests and for pictures made in memory.
+    ///
+    /// # Panics
+    /// When `luma` does not hold `width` × `height` samples, or either is 0.
+    pub fn from_luma(width: usize, height: usize, luma: Vec<u8>) -> Self {
+        assert!(width > 0 && height > 0 && luma.len() == width * height, "luma must hold width × height samples");
+        Photo::new(width, height, Samples::Eight(luma), Origin::default())
+    }
+
+    /// Width, px.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Height, px.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// What the file said of itself.
+    pub fn origin(&self) -> &Origin {
+        &self.origin
+    }
+
+    /// Linear light of the pixels `x0 .. x0 + out.len()` of row `y`, 0 (black) … 1 (full scale).
+    pub fn row_linear(&self, y: usize, x0: usize, out: &mut [f32]) {
+        let start = y * self.width + x0;
+        match &self.samples {
+            Samples::Eight(codes) => {
+                let table: &[f32; 256] = self.table[..].try_into().expect("8-bit table");
+                for (o, &c) in out.iter_mut().zip(&codes[start..]) {
+                    *o = table[c as usize];
+                }
+            }
+            Samples::Sixteen(codes) => {
+                for (o, &c) in out.iter_mut().zip(&codes[start..]) {
+                    *o = self.table[c as usize];
+                }
+            }
+        }
+    }
+
+    /// Counts the codes of the box `x0..x1`, `y0..y1` into `bins`, [`Photo::bins`] long.
+    pub(crate) fn count_codes(&self, [x0, y0, x1, y1]: [usize; 4], bins: &mut [u32]) {
+        for y in y0..y1 {
+            let row = y * self.width;
+            match &self.samples {
+                Samples::Eight(codes) => codes[row + x0..row + x1].iter().for_each(|&c| bins[c as usize] += 1),
+                Samples::Sixteen(codes) => codes[row + x0..row + x1].iter().for_each(|&c| bins[(c >> 4) as usize] += 1),
+            }
+        }
+    }
+
+    /// Linear light at the middle of every bin of [`Photo::count_codes`]: 256 for 8-bit photos, 4096 for 16-bit ones.
+    pub(crate) fn bins(&self) -> Vec<f32> {
+        match self.samples {
+            Samples::Eight(_) => self.table.clone(),
+            Samples::Sixteen(_) => self.table.chunks(16).map(|c| 0.5 * (c[7] + c[8])).collect(),
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! Matched detection: the photo smoothed with its own blur, against a threshold.
+
+use rayon::prelude::*;
+
+use super::label::Run;
+use super::rows;
+use crate::backdrop::Scene;
+use crate::numeric::{GaussKernel, median};
+use crate::photo::Photo;
+
+/// 5 sigma: about one false pixel in 3.5 million of pure paper (one-sided normal law).
+const SIGMAS: f64 = 5.0;
+/// Share of the core below which a dip is shade or paper texture rather than a particle.
+const CORE_SHARE: f64 = 0.1;
+
+pub(super) struct Found {
+    pub runs: Vec<Run>,
+    pub threshold: f64,
+    pub smoothed_noise: f64,
+}
+
+pub(super) fn detect(photo: &Photo, scene: &Scene) -> Found {
+    let kernel = GaussKernel::new(scene.blur_px);
+    let smoothed_noise = smoothed_noise(photo, scene, &kernel);
+    let threshold = (SIGMAS * smoothed_noise).max(CORE_SHARE * scene.core);
+    let (width, height) = (photo.width(), photo.height());
+    // A strip reads `radius` rows of its neighbours again: 128 rows keep that below a tenth.
+    let strip = 128;
+    let parts: Vec<Vec<Run>> = (0..height.div_ceil(strip))
+        .into_par_iter()
+        .map(|i| {
+            let mut runs = Vec::new();
+            let rows = [0, i * strip, width, ((i + 1) * strip).min(height)];
+            rows::smoothed(photo, scene, &kernel, rows, |y, row| runs_above(row, y, threshold as f32, &mut runs));
+            runs
+        })
+        .collect();
+    Found { runs: parts.concat(), threshold, smoothed_noise }
+}
+
+/// Appends the runs of `row` that lie above `threshold`.
+fn runs_above(row: &[f32], y: usize, threshold: f32, runs: &mut Vec<Run>) {
+    // Paper is skipped 16 pixels at a time: a maximum over a block is one comparison a lane.
+    const BLOCK: usize = 16;
+    let mut start: Option<usize> = None;
+    let blocks = row.chunks(BLOCK);
+    for (b, block) in blocks.enumerate() {
+        let dark = block.iter().fold(false, |any, &v| any | (v > threshold));
+        if !dark && start.is_none() {
+            continue;
+        }
+        for (i, &v) in block.iter().enumerate() {
+            let x = b * BLOCK + i;
+            match (v > threshold, start) {
+                (true, None) => start = Some(x),
+                (false, Some(x0)) => {
+                    runs.push(Run { y: y as u32, x0: x0 as u32, x1: x as u32 });
+                    start = None;
+                }
+                _ => {}
+            }
+        }
+    }
+    if let Some(x0) = start {
+        runs.push(Run { y: y as u32, x0: x0 as u32, x1: row.len() as u32 });
+    }
+}
+
+/// Robust spread of the smoothed deficit, read in boxes spread over the photo.
+///
+/// The noise of neighbouring pixels is not independent (mosaic, compression), so it is measured after smoothing.
+fn smoothed_noise(photo: &Photo, scene: &Scene, kernel: &GaussKernel) -> f64 {
+    const BOX: usize = 32;
+    let (across, down) = ((photo.width() / BOX).max(1), (photo.height() / BOX).max(1));
+    let step = (across * down / 200).max(1);
+    let mut spreads: Vec<f64> = (0..across * down)
+        .into_par_iter()
+        .step_by(step)
+        .filter_map(|i| {
+            let (x0, y0) = (i % across * BOX, i / across * BOX);
+            let (x1, y1) = ((x0 + BOX).min(photo.width()), (y0 + BOX).min(photo.height()));
+            if !scene.field.contains(x0, y0) || !scene.field.contains(x1 - 1, y1 - 1) {
+                return None;
+            }
+            let mut values = Vec::with_capacity(BOX * BOX);
+            rows::smoothed(photo, scene, kernel, [x0, y0, x1, y1], |_, row| {
+                values.extend(row.iter().map(|&v| f64::from(v)));
+            });
+            let centre = median(&mut values)?;
+            let mut off: Vec<f64> = values.iter().map(|v| (v - centre).abs()).collect();
+            // 1.4826 turns the median absolute deviation of a normal law into its standard deviation.
+            Some(1.4826 * median(&mut off)?)
+        })
+        .collect();
+    median(&mut spreads).unwrap_or(scene.noise)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn runs_are_half_open_and_reach_both_ends() {
+        let mut row = vec![0.0; 40];
+        for x in [0, 1, 15, 16, 17, 39] {
+            row[x] = 1.0;
+        }
+        let mut runs = Vec::new();
+        runs_above(&row, 3, 0.5, &mut runs);
+        let ends: Vec<(u32, u32)> = runs.iter().map(|r| (r.x0, r.x1)).collect();
+        assert_eq!(ends, [(0, 2), (15, 18), (39, 40)]);
+    }
+}

@@ -1,0 +1,153 @@
+//! Connected components of runs, by union-find: no label image is made.
+
+/// A connected group of dark pixels.
+pub(super) struct Blob {
+    /// Half-open bounding box x0, y0, x1, y1, px.
+    pub bounds: [usize; 4],
+    /// Pixels, by row.
+    pub runs: Vec<Run>,
+}
+
+/// Dark pixels `x0..x1` (half open) of row `y`, px.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Run {
+    /// Row, px.
+    pub y: u32,
+    /// First column, px.
+    pub x0: u32,
+    /// First column past the run, px.
+    pub x1: u32,
+}
+
+impl Run {
+    /// Number of pixels.
+    pub fn len(&self) -> usize {
+        (self.x1 - self.x0) as usize
+    }
+
+    /// True for a run without pixels.
+    pub fn is_empty(&self) -> bool {
+        self.x1 <= self.x0
+    }
+}
+
+/// Label of every run, 0, 1, 2 … in the order of first runs, joining runs that touch by a side or a corner
+/// (8-connected). `runs` sorted by row, then column.
+///
+/// Source: run-length labelling with union-find; checked against `imageproc` in `tests/oracle.rs`.
+pub fn label_runs(runs: &[Run]) -> Vec<u32> {
+    let mut parent: Vec<u32> = (0..runs.len() as u32).collect();
+    let mut above = 0;
+    for i in 0..runs.len() {
+        let run = runs[i];
+        // `above` walks the previous row in step with this one.
+        while above < i && (runs[above].y + 1 < run.y || (runs[above].y + 1 == run.y && runs[above].x1 < run.x0)) {
+            above += 1;
+        }
+        let mut j = above;
+        while j < i && runs[j].y + 1 == run.y && runs[j].x0 <= run.x1 {
+            if runs[j].x1 >= run.x0 {
+                union(&mut parent, i as u32, j as u32);
+            }
+            j += 1;
+        }
+    }
+    let mut next = 0;
+    let mut label = vec![0; runs.len()];
+    for i in 0..runs.len() {
+        let root = parent[i] as usize;
+        // Roots have the smallest index of their set, so the parent is labelled already.
+        label[i] = if root == i {
+            next += 1;
+            next - 1
+        } else {
+            label[root]
+        };
+    }
+    label
+}
+
+fn find(parent: &mut [u32], mut i: u32) -> u32 {
+    while parent[i as usize] != i {
+        parent[i as usize] = parent[parent[i as usize] as usize];
+        i = parent[i as usize];
+    }
+    i
+}
+
+fn union(parent: &mut [u32], a: u32, b: u32) {
+    let (a, b) = (find(parent, a), find(parent, b));
+    parent[a.max(b) as usize] = a.min(b);
+}
+
+/// Half-open box around runs.
+pub(super) fn bounds(runs: &[Run]) -> [usize; 4] {
+    runs.iter().fold([usize::MAX, usize::MAX, 0, 0], |b, r| {
+        [
+            b[0].min(r.x0 as usize),
+            b[1].min(r.y as usize),
+            b[2].max(r.x1 as usize),
+            b[3].max(r.y as usize + 1),
+        ]
+    })
+}
+
+/// Groups runs into blobs.
+pub(super) fn blobs(runs: Vec<Run>) -> Vec<Blob> {
+    let labels = label_runs(&runs);
+    let count = labels.iter().max().map_or(0, |&l| l as usize + 1);
+    let mut grouped: Vec<Vec<Run>> = vec![Vec::new(); count];
+    for (run, label) in runs.into_iter().zip(labels) {
+        grouped[label as usize].push(run);
+    }
+    grouped
+        .into_iter()
+        .map(|runs| Blob { bounds: bounds(&runs), runs })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn runs_of(picture: &[&str]) -> Vec<Run> {
+        let mut runs = Vec::new();
+        for (y, row) in picture.iter().enumerate() {
+            let cells: Vec<bool> = row.chars().map(|c| c == '#').collect();
+            let mut x = 0;
+            while x < cells.len() {
+                let x0 = x;
+                while x < cells.len() && cells[x] {
+                    x += 1;
+                }
+                if x > x0 {
+                    runs.push(Run { y: y as u32, x0: x0 as u32, x1: x as u32 });
+                }
+                x += 1;
+            }
+        }
+        runs
+    }
+
+    #[test]
+    fn corners_join_and_gaps_part() {
+        let picture = ["##..#", "#..##", "..#..", "#...#", "##.##"];
+        // 8-connected components of this matrix: 4 (scikit-image 0.26.0 measure.label, connectivity 2).
+        let labels = label_runs(&runs_of(&picture));
+        assert_eq!(*labels.iter().max().unwrap() + 1, 4);
+    }
+
+    #[test]
+    fn a_comb_joined_at_the_bottom_is_one_blob() {
+        let picture = ["#.#.#.#", "#.#.#.#", "#######"];
+        let blobs = blobs(runs_of(&picture));
+        assert_eq!(blobs.len(), 1);
+        assert_eq!(blobs[0].bounds, [0, 0, 7, 3]);
+    }
+
+    #[test]
+    fn an_empty_row_parts_two_blobs() {
+        assert_eq!(blobs(runs_of(&["###", "...", "###"])).len(), 2);
+        assert!(blobs(Vec::new()).is_empty());
+    }
+}

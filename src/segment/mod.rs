@@ -1,0 +1,53 @@
+//! Stage 4: finds what is darker than the paper and parts what merely touches. Works in pixels only.
+
+mod find;
+mod label;
+mod part;
+mod rows;
+mod split;
+
+pub use label::{Run, label_runs};
+
+use crate::backdrop::Scene;
+use crate::photo::Photo;
+
+/// What was taken for one particle: its share of a connected group of dark pixels.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// Half-open bounding box x0, y0, x1, y1, px.
+    pub bounds: [usize; 4],
+    /// Pixels, by row.
+    pub runs: Vec<Run>,
+    /// True when the group holds other parts.
+    pub split: bool,
+    /// Why the part is not measured.
+    pub rejected: Option<Rejection>,
+}
+
+/// Why a part is not a particle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rejection {
+    /// Cut by the frame of the photo.
+    CutByFrame,
+    /// Reaches beyond the paper: a table, the sheet's edge, a finger.
+    OffPaper,
+}
+
+/// Everything found in one photo.
+#[derive(Clone, Debug)]
+pub struct Regions {
+    /// All parts, in the order of their groups' first pixels.
+    pub parts: Vec<Part>,
+    /// Deficit above which the smoothed photo was taken for a particle, dimensionless.
+    pub threshold: f64,
+    /// Standard deviation of the smoothed deficit on paper, dimensionless.
+    pub smoothed_noise: f64,
+}
+
+/// Finds and parts the dark regions of `photo`.
+pub fn find(photo: &Photo, scene: &Scene) -> Regions {
+    let found = find::detect(photo, scene);
+    let blobs = label::blobs(found.runs);
+    let parts = part::all(photo, scene, blobs, found.threshold);
+    Regions { parts, threshold: found.threshold, smoothed_noise: found.smoothed_noise }
+}

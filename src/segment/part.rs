@@ -1,0 +1,254 @@
+//! Parts a blob into particles: separate dark cores, cores that merely touch, and faint specks beside a large one.
+
+use rayon::prelude::*;
+
+use super::label::{Blob, Run, bounds};
+use super::{Part, Rejection, split};
+use crate::backdrop::{Patch, Scene};
+use crate::numeric::GaussKernel;
+use crate::photo::Photo;
+
+pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
+    let kernel = GaussKernel::new(scene.blur_px);
+    blobs
+        .into_par_iter()
+        .flat_map_iter(|blob| {
+            let mut parts = if is_surroundings(photo, &blob) {
+                vec![Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected: None }]
+            } else {
+                parts_of(photo, scene, &kernel, blob, threshold)
+            };
+            for part in &mut parts {
+                part.rejected = rejection(photo, scene, part);
+            }
+            parts
+        })
+        .collect()
+}
+
+/// A dark mass at the frame that is larger than any particle: a table, a hand.
+fn is_surroundings(photo: &Photo, blob: &Blob) -> bool {
+    let area: usize = blob.runs.iter().map(Run::len).sum();
+    at_frame(photo, blob.bounds) && area * 20 > photo.width() * photo.height()
+}
+
+fn at_frame(photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> bool {
+    x0 == 0 || y0 == 0 || x1 == photo.width() || y1 == photo.height()
+}
+
+fn rejection(photo: &Photo, scene: &Scene, part: &Part) -> Option<Rejection> {
+    let on_paper = |r: &Run| {
+        scene.field.contains(r.x0 as usize, r.y as usize) && scene.field.contains(r.x1 as usize - 1, r.y as usize)
+    };
+    if !scene.field.fills_the_picture() && !part.runs.iter().all(on_paper) {
+        return Some(Rejection::OffPaper);
+    }
+    (at_frame(photo, part.bounds) && cut_by_frame(photo, scene, part)).then_some(Rejection::CutByFrame)
+}
+
+/// True when the particle itself, not only its shade or skirt, reaches the frame.
+///
+/// An outline that just touches the frame leaves the last pixel, whose centre lies half a pixel inside, at 0.65 of the
+/// core under the blur of a usable photo, and at nearly 0.8 where its shadow falls on it as well.
+fn cut_by_frame(photo: &Photo, scene: &Scene, part: &Part) -> bool {
+    let (mut all, mut frame): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
+    let mut row = Vec::new();
+    for run in &part.runs {
+        row.resize(run.len(), 0.0);
+        scene.deficit_row(photo, run.y as usize, run.x0 as usize, &mut row);
+        if run.y == 0 || run.y as usize + 1 == photo.height() {
+            frame.extend(&row);
+        } else {
+            frame.extend((run.x0 == 0).then(|| row[0]));
+            frame.extend((run.x1 as usize == photo.width()).then(|| row[row.len() - 1]));
+        }
+        all.append(&mut row);
+    }
+    // The third darkest at the frame, against the core: one noisy pixel does not decide.
+    let darkest = |values: &mut Vec<f32>, rank: usize| {
+        let rank = rank.min(values.len() - 1);
+        *values.select_nth_unstable_by(rank, |a, b| b.total_cmp(a)).1
+    };
+    if frame.is_empty() {
+        return false;
+    }
+    let tenth = all.len() / 10;
+    darkest(&mut frame, 2) > 0.8 * darkest(&mut all, tenth)
+}
+
+/// Labels over the patch of one blob: 0 outside the blob, 1 in it but not given to a part yet, 2 … the parts.
+pub(super) struct Labels {
+    pub width: usize,
+    pub height: usize,
+    pub of: Vec<u32>,
+}
+
+impl Labels {
+    /// Indices of the pixels beside `i`: four by sides, then four by corners.
+    pub fn around(&self, i: usize) -> impl Iterator<Item = usize> + use<> {
+        let w = self.width;
+        // The patch has a margin of one pixel, so that no neighbour of a blob pixel falls outside.
+        [i - 1, i + 1, i - w, i + w, i - w - 1, i - w + 1, i + w - 1, i + w + 1].into_iter()
+    }
+}
+
+fn parts_of(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: Blob, threshold: f64) -> Vec<Part> {
+    let [bx0, by0, bx1, by1] = blob.bounds;
+    let (width, height) = (bx1 - bx0 + 2, by1 - by0 + 2);
+    let patch = scene.patch(photo, blob.bounds);
+    let mut labels = Labels { width, height, of: vec![0; width * height] };
+    let mut deficit = vec![0.0f32; width * height];
+    let mut darkest = Vec::new();
+    for run in &blob.runs {
+        let row = (run.y as usize - by0 + 1) * width;
+        for x in run.x0 as usize - bx0..run.x1 as usize - bx0 {
+            labels.of[row + x + 1] = 1;
+            let c = patch.at(x, run.y as usize - by0);
+            deficit[row + x + 1] = c;
+            darkest.push(c);
+        }
+    }
+    let whole = |runs: Vec<Run>| vec![Part { bounds: blob.bounds, runs, split: false, rejected: None }];
+    // Nine tenths: above edge pixels and shade, below the darkest texture.
+    let at = darkest.len() * 9 / 10;
+    let (_, &mut dark, _) = darkest.select_nth_unstable_by(at, f32::total_cmp);
+    let half = 0.5 * dark;
+
+    let mut seeds = cores(&mut labels, &deficit, half);
+    seeds += split::touching(&mut labels, seeds, scene.blur_px);
+    seeds += specks(&mut labels, &patch, kernel, scene.blur_px, threshold, seeds);
+    if seeds <= 1 {
+        return whole(blob.runs);
+    }
+    spread(&mut labels);
+    let mut runs: Vec<Vec<Run>> = vec![Vec::new(); seeds as usize];
+    for y in 0..height {
+        let row = &labels.of[y * width..(y + 1) * width];
+        let mut x = 0;
+        while x < width {
+            let x0 = x;
+            while x < width && row[x] == row[x0] {
+                x += 1;
+            }
+            if row[x0] >= 2 {
+                let run = Run { y: (y + by0 - 1) as u32, x0: (x0 + bx0 - 1) as u32, x1: (x + bx0 - 1) as u32 };
+                runs[row[x0] as usize - 2].push(run);
+            }
+        }
+    }
+    runs.into_iter()
+        .filter(|runs| !runs.is_empty())
+        .map(|runs| Part { bounds: bounds(&runs), runs, split: true, rejected: None })
+        .collect()
+}
+
+/// Labels the connected cores (side by side, deficit above `half`) from 2 on; returns their number.
+fn cores(labels: &mut Labels, deficit: &[f32], half: f32) -> u32 {
+    let mut count = 0;
+    let mut stack = Vec::new();
+    for start in 0..labels.of.len() {
+        if labels.of[start] != 1 || deficit[start] <= half {
+            continue;
+        }
+        let label = count + 2;
+        count += 1;
+        labels.of[start] = label;
+        stack.push(start);
+        while let Some(i) = stack.pop() {
+            for j in labels.around(i).take(4) {
+                if labels.of[j] == 1 && deficit[j] > half {
+                    labels.of[j] = label;
+                    stack.push(j);
+                }
+            }
+        }
+    }
+    count
+}
+
+/// Finds faint specks in the rest of the blob: places that rise above their surroundings by the detection threshold.
+///
+/// They are particles too small to reach the half level of the darkest part of the blob, joined to it by its shade.
+fn specks(labels: &mut Labels, patch: &Patch, kernel: &GaussKernel, blur_px: f64, threshold: f64, seeds: u32) -> u32 {
+    let width = labels.width;
+    let reach = (1.5 * blur_px).ceil() as usize;
+    let free: Vec<usize> = (0..labels.of.len()).filter(|&i| labels.of[i] == 1).collect();
+    let far = |labels: &Labels, i: usize, reach: usize| {
+        let (x, y) = (i % width, i / width);
+        (y.saturating_sub(reach)..(y + reach + 1).min(labels.height)).all(|v| {
+            let row = v * width;
+            labels.of[row + x.saturating_sub(reach)..row + (x + reach + 1).min(width)].iter().all(|&l| l < 2)
+        })
+    };
+    let candidates: Vec<usize> = free.into_iter().filter(|&i| far(labels, i, reach)).collect();
+    if candidates.is_empty() {
+        return 0;
+    }
+    let smooth = smooth_patch(patch, kernel);
+    let value = |i: usize| smooth[(i / width - 1) * patch.width + i % width - 1];
+    let ring = (3.0 * blur_px).ceil() as isize;
+    let mut found = 0;
+    for i in candidates {
+        let v = value(i);
+        let inside = |j: usize| labels.of[j] != 0;
+        if labels.around(i).any(|j| inside(j) && value(j) > v) {
+            continue;
+        }
+        // Level of the shade round the speck: median of a ring beyond the blur, without the cores.
+        let (x, y) = ((i % width) as isize, (i / width) as isize);
+        let mut shade = Vec::new();
+        for (dx, dy) in (0..16).map(|k| (f64::from(k) * std::f64::consts::TAU / 16.0).sin_cos()) {
+            let (u, w) = (x + (dx * ring as f64).round() as isize, y + (dy * ring as f64).round() as isize);
+            let within = u >= 1 && w >= 1 && u <= patch.width as isize && w <= patch.height as isize;
+            let j = if within { w as usize * width + u as usize } else { 0 };
+            if within && labels.of[j] < 2 {
+                shade.push(f64::from(smooth[(w as usize - 1) * patch.width + u as usize - 1]));
+            } else if !within {
+                shade.push(0.0);
+            }
+        }
+        let level = crate::numeric::median(&mut shade).unwrap_or(f64::from(v));
+        if f64::from(v) - level > threshold {
+            found += 1;
+            labels.of[i] = seeds + found + 1;
+        }
+    }
+    found
+}
+
+fn smooth_patch(patch: &Patch, kernel: &GaussKernel) -> Vec<f32> {
+    let (w, h) = (patch.width, patch.height);
+    let mut along = vec![0.0; w * h];
+    for (row, out) in patch.deficit.chunks_exact(w).zip(along.chunks_exact_mut(w)) {
+        kernel.smooth_row(row, out);
+    }
+    let mut smooth = vec![0.0; w * h];
+    let (mut column, mut out) = (vec![0.0; h], vec![0.0; h]);
+    for x in 0..w {
+        for y in 0..h {
+            column[y] = along[y * w + x];
+        }
+        kernel.smooth_row(&column, &mut out);
+        for y in 0..h {
+            smooth[y * w + x] = out[y];
+        }
+    }
+    smooth
+}
+
+/// Gives the rest of the blob to the nearest part, step by step outwards.
+fn spread(labels: &mut Labels) {
+    let mut front: Vec<usize> = (0..labels.of.len()).filter(|&i| labels.of[i] >= 2).collect();
+    while !front.is_empty() {
+        let mut next = Vec::new();
+        for i in front {
+            for j in labels.around(i) {
+                if labels.of[j] == 1 {
+                    labels.of[j] = labels.of[i];
+                    next.push(j);
+                }
+            }
+        }
+        front = next;
+    }
+}
