@@ -1,10 +1,14 @@
-//! lightsieve
-pub mod backdrop;
-pub mod distribution;
+#![doc = include_str!("../README.md")]
+#![deny(missing_docs)]
+
 pub mod numeric;
-pub mod particle;
 pub mod photo;
-pub mod render;
 pub mod scale;
-pub mod pipeline;
+pub mod backdrop;
 pub mod segment;
+pub mod particle;
+pub mod distribution;
+pub mod report;
+pub mod pipeline;
+pub mod render;
+pub mod cli;

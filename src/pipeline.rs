@@ -3,11 +3,17 @@
 use std::path::{Path, PathBuf};
 
 use crate::backdrop::{self, BackdropError};
-use crate::distribution::{Basis, Figures, Intervals, PhotoParticles, Sample, SampleError, Sizes, bootstrap, smallest_ecd_px};
-use crate::particle::{self, Calibration, Flags, Particle, Shape};
-use crate::photo::{self, Photo, PhotoError};
-use crate::scale::{Candidate, Scale, ScaleError, Source, find_disc};
-use crate::segment::{self, Part, Rejection};
+use crate::distribution::{
+    Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, intervals, smallest_ecd_px,
+};
+use crate::numeric::Estimate;
+use crate::particle::{self, Flags, Particle, Shape};
+use crate::photo::{self, Origin, Photo, PhotoError};
+use crate::scale::{Candidate, Scale, ScaleError, Source, check_diameter, find_disc};
+use crate::segment::{self, Rejection, Run};
+
+/// Bootstrap draws: the standard error of 400 draws is itself known to 3.5 %.
+const DRAWS: usize = 400;
 
 /// Where the scale of a photo comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,117 +24,279 @@ pub enum ScaleChoice {
     Disc(f64),
 }
 
-/// What a measurement needs to know; checked by [`Settings::new`].
+/// What a measurement needs to know; valid once made.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
     scale: ScaleChoice,
-    /// Fines are finer than this, µm.
-    pub fines_um: f64,
-    /// Coverage of the intervals, 0..1.
-    pub level: f64,
-    /// Seed of the bootstrap.
-    pub seed: u64,
-    /// Number of bootstrap draws.
-    pub draws: usize,
+    fines_um: f64,
+    level: f64,
+    seed: u64,
+    shares_above_um: Vec<f64>,
 }
-/// One photo after measuring.
+
+/// A setting that makes no sense.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[allow(missing_docs, reason = "each variant is its message")]
+pub enum SettingsError {
+    #[error(transparent)]
+    Scale(#[from] ScaleError),
+    #[error("a size must be a number of µm between 1 and 100000, and {0} is not")]
+    Size(f64),
+    #[error("the confidence must lie between 50 and 99.9 %, and {0} % does not")]
+    Level(f64),
+}
+
+impl Settings {
+    /// Settings with fines below 100 µm and intervals of 95 %.
+    ///
+    /// # Errors
+    /// A scale or diameter out of range.
+    pub fn new(scale: ScaleChoice) -> Result<Self, SettingsError> {
+        match scale {
+            ScaleChoice::Given(um) => drop(Scale::new(um, 0.0, Source::Given)?),
+            ScaleChoice::Disc(mm) => check_diameter(mm)?,
+        }
+        Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })
+    }
+
+    /// Fines are finer than `um` µm.
+    ///
+    /// # Errors
+    /// A size that is not a number between 1 and 100000.
+    pub fn with_fines(mut self, um: f64) -> Result<Self, SettingsError> {
+        self.fines_um = size(um)?;
+        Ok(self)
+    }
+
+    /// Reports the share coarser than each of `sizes_um` µm.
+    ///
+    /// # Errors
+    /// A size that is not a number between 1 and 100000.
+    pub fn with_shares_above(mut self, sizes_um: &[f64]) -> Result<Self, SettingsError> {
+        self.shares_above_um = sizes_um.iter().map(|&um| size(um)).collect::<Result<_, _>>()?;
+        Ok(self)
+    }
+
+    /// Coverage of the intervals, in percent.
+    ///
+    /// # Errors
+    /// Outside 50..99.9.
+    pub fn with_confidence(mut self, pct: f64) -> Result<Self, SettingsError> {
+        if !(50.0..=99.9).contains(&pct) {
+            return Err(SettingsError::Level(pct));
+        }
+        self.level = pct / 100.0;
+        Ok(self)
+    }
+
+    /// Seed of the random draws.
+    #[must_use]
+    pub fn with_seed(mut self, seed: u64) -> Self {
+        self.seed = seed;
+        self
+    }
+}
+
+fn size(um: f64) -> Result<f64, SettingsError> {
+    if (1.0..=100_000.0).contains(&um) { Ok(um) } else { Err(SettingsError::Size(um)) }
+}
+
+/// Why a photo or sample could not be measured.
+#[derive(Debug, thiserror::Error)]
+pub enum MeasureError {
+    /// The file is no readable picture.
+    #[error(transparent)]
+    Photo(#[from] PhotoError),
+    /// No usable paper.
+    #[error(transparent)]
+    Backdrop(#[from] BackdropError),
+    /// No usable scale.
+    #[error(transparent)]
+    Scale(#[from] ScaleError),
+    /// No usable particles.
+    #[error(transparent)]
+    Sample(#[from] SampleError),
+}
+
+/// What was read of a photo besides its particles.
+#[derive(Clone, Debug)]
+pub struct Quality {
+    /// Blur at the edges that face the light, px.
+    pub blur_px: f64,
+    /// Standard deviation of single paper pixels, share of the paper's light.
+    pub noise: f64,
+    /// Deficit in the middle of large particles, dimensionless.
+    pub core: f64,
+    /// Deficit of the paper in the contact shadow, dimensionless.
+    pub shade: f64,
+    /// Light of the paper, share of full scale.
+    pub paper_level: f64,
+    /// Share of the picture that is paper.
+    pub paper_share: f64,
+    /// Share of the paper that is covered by whole and cut particles.
+    pub coverage: f64,
+}
+
+/// One photo, measured.
 #[derive(Clone, Debug)]
 pub struct MeasuredPhoto {
     /// File, as given.
     pub path: PathBuf,
     /// Width and height, px, upright.
     pub size_px: [usize; 2],
+    /// What the file says of itself.
+    pub origin: Origin,
     /// The scale used.
     pub scale: Scale,
-    /// Particles.
+    /// Whole particles on the paper.
     pub particles: Vec<Particle>,
-    /// Outlines.
+    /// Their outlines, in the same order.
     pub shapes: Vec<Shape>,
+    /// Outline of the reference disc, where one gave the scale, px.
+    pub reference: Option<Vec<[f64; 2]>>,
     /// What was left out, with the reason.
-    pub rejected: Vec<(Part, Rejection)>,
-    /// Blur.
-    pub blur_px: f64,
-    /// Core.
-    pub core: f64,
-    /// Noise.
-    pub noise: f64,
-    /// Limit.
+    pub rejected: Vec<(Vec<Run>, Rejection)>,
+    /// Smallest ECD of which the photo shows 95 %, µm.
     pub smallest_ecd_um: f64,
-    /// Model.
-    pub model: Calibration,
+    /// How good the photo is.
+    pub quality: Quality,
 }
-/// Why
-#[derive(Debug, thiserror::Error)]
-#[allow(missing_docs)]
-pub enum MeasureError {
-    #[error(transparent)]
-    Photo(#[from] PhotoError),
-    #[error(transparent)]
-    Backdrop(#[from] BackdropError),
-    #[error(transparent)]
-    Scale(#[from] ScaleError),
-    #[error(transparent)]
-    Sample(#[from] SampleError),
+
+/// Several photos of the same grounds, measured: the end of the pipeline.
+#[derive(Clone, Debug)]
+pub struct Measurement {
+    /// The photos.
+    pub photos: Vec<MeasuredPhoto>,
+    /// Diameters in rising order.
+    pub sizes: Sizes,
+    /// Figures by mass with intervals, in the order of [`Figures::NAMES`].
+    pub by_mass: [Estimate; 7],
+    /// Figures by number.
+    pub by_number: Figures,
+    /// Curve by mass.
+    pub curve: Curve,
+    /// Share of the mass coarser than each size asked for: (size in µm, share in %).
+    pub shares_above: Vec<(f64, f64)>,
+    /// Fines are finer than this, µm.
+    pub fines_um: f64,
+    /// Smallest ECD of which every photo shows 95 %, µm.
+    pub smallest_ecd_um: f64,
+    /// Coverage of the intervals, 0..1.
+    pub level: f64,
 }
-impl Settings {
-    /// new
-    pub fn new(scale: ScaleChoice) -> Self {
-        Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, draws: 1000 }
-    }
+
+/// Reads and measures the photo at `path`.
+///
+/// # Errors
+/// The file, its backdrop or its scale is unusable.
+pub fn measure_file(path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
+    measure_photo(&photo::read(path)?, path, settings)
 }
-/// m
-pub fn measure_photo(path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
-    let t = std::time::Instant::now();
-    let photo = photo::read(path)?;
-    let debug = std::env::var_os("LS_DEBUG").is_some();
-    if debug { eprintln!("decode {:?}", t.elapsed()); }
-    measure(&photo, path, settings)
-}
-fn measure(photo: &Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
-    let debug = std::env::var_os("LS_DEBUG").is_some();
-    let t = std::time::Instant::now();
+
+/// Measures a photo; `path` is its name in results.
+///
+/// # Errors
+/// Its backdrop or its scale is unusable.
+pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
     let scene = backdrop::read(photo)?;
-    if debug { eprintln!("backdrop {:?} noise {:.4} blur {:.3} core {:.3} level {:.3}", t.elapsed(), scene.noise, scene.blur_px, scene.core, scene.level); }
-    let t = std::time::Instant::now();
     let regions = segment::find(photo, &scene);
-    if debug { eprintln!("segment {:?} parts {} thr {:.4} sn {:.5}", t.elapsed(), regions.parts.len(), regions.threshold, regions.smoothed_noise); }
-    let t = std::time::Instant::now();
-    let (shapes, model) = particle::shapes(photo, &scene, &regions);
-    if debug { eprintln!("shapes {:?} model {:?}", t.elapsed(), model.shade); }
+    let (mut shapes, calibration) = particle::shapes(photo, &scene, &regions);
     let scale = match settings.scale {
         ScaleChoice::Given(um) => Scale::new(um, 0.0, Source::Given)?,
         ScaleChoice::Disc(mm) => {
-            let candidates: Vec<Option<Candidate>> = shapes
-                .iter()
-                .map(|s| s.as_ref().map(|s| Candidate { centre: s.centre, ecd_px: s.ecd_px(), feret_px: [s.feret[1], s.feret[0]], solidity: s.area / s.hull_area }))
-                .collect();
+            let candidate = |s: &Shape| Candidate {
+                centre: s.centre,
+                ecd_px: s.ecd_px(),
+                feret_px: [s.feret[1], s.feret[0]],
+                solidity: particle::solidity(s.area, s.hull_area),
+            };
+            let candidates: Vec<Option<Candidate>> = shapes.iter().map(|s| s.as_ref().map(candidate)).collect();
             find_disc(&candidates, mm)?
         }
     };
-    let limit = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
+    let reference = match scale.from() {
+        Source::Disc(disc) => shapes[disc.index].take().map(|s| s.outline),
+        Source::Given => None,
+    };
+    let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     let mut particles = Vec::new();
-    let mut kept = Vec::new();
+    let mut whole = Vec::new();
     for shape in shapes.into_iter().flatten() {
+        // A particle as wide as the paper leaves no place where it would lie whole: it cannot be weighted.
         let Some(weight) = scene.field.edge_weight(shape.extent[0], shape.extent[1]) else { continue };
-        let mut p = shape.at_scale(&scale, weight);
-        if shape.ecd_px() < limit { p.flags.insert(Flags::BELOW_LIMIT); }
-        particles.push(p);
-        kept.push(shape);
+        let mut particle = shape.at_scale(&scale, weight);
+        if shape.ecd_px() < limit_px {
+            particle.flags.insert(Flags::BELOW_LIMIT);
+        }
+        particles.push(particle);
+        whole.push(shape);
     }
+    let dark: usize = regions
+        .parts
+        .iter()
+        .filter(|p| p.rejected != Some(Rejection::OffPaper))
+        .flat_map(|p| &p.runs)
+        .map(Run::len)
+        .sum();
+    let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
     Ok(MeasuredPhoto {
-        path: path.to_owned(), size_px: [photo.width(), photo.height()],
-        smallest_ecd_um: limit * scale.typical(), scale, particles, shapes: kept,
-        rejected: regions.parts.into_iter().filter_map(|p| p.rejected.map(|r| (p, r))).collect(),
-        blur_px: scene.blur_px, core: scene.core, noise: scene.noise, model,
+        path: path.to_owned(),
+        size_px: [photo.width(), photo.height()],
+        origin: photo.origin().clone(),
+        smallest_ecd_um: limit_px * scale.typical(),
+        scale,
+        particles,
+        shapes: whole,
+        reference,
+        rejected: regions.parts.into_iter().filter_map(|p| p.rejected.map(|r| (p.runs, r))).collect(),
+        quality: Quality {
+            blur_px: calibration.blur_px,
+            noise: scene.noise,
+            core: scene.core,
+            shade: calibration.shade.strength,
+            paper_level: scene.level,
+            paper_share: scene.field.share(),
+            coverage: dark as f64 / paper_px,
+        },
     })
 }
-/// d
-pub fn distribution(photos: &[MeasuredPhoto], settings: &Settings) -> Result<(Sample, Figures, Intervals), MeasureError> {
-    let sample = Sample::new(photos.iter().map(|p| PhotoParticles { name: p.path.display().to_string(), particles: p.particles.clone(), smallest_ecd_um: p.smallest_ecd_um }).collect())?;
+
+/// Joins the photos of one sample.
+///
+/// # Errors
+/// No whole particle in any photo.
+pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measurement, MeasureError> {
+    let sample = Sample::new(
+        photos
+            .iter()
+            .map(|p| PhotoParticles {
+                name: p.path.display().to_string(),
+                particles: p.particles.clone(),
+                smallest_ecd_um: p.smallest_ecd_um,
+            })
+            .collect(),
+    )?;
     let sizes = Sizes::of(&sample);
-    let f = Figures::of(&sizes, Basis::Mass, settings.fines_um);
-    let t = std::time::Instant::now();
-    let i = bootstrap(&sizes, Basis::Mass, settings.fines_um, 0.0, settings.level, settings.draws, settings.seed);
-    if std::env::var_os("LS_DEBUG").is_some() { eprintln!("boot {:?}", t.elapsed()); }
-    Ok((sample, f, i))
+    let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
+    let how = IntervalSettings {
+        level: settings.level,
+        draws: DRAWS,
+        seed: settings.seed,
+        scale_uncertainty: uncertainty,
+    };
+    Ok(Measurement {
+        by_mass: intervals(&sizes, Basis::Mass, settings.fines_um, &how),
+        by_number: Figures::of(&sizes, Basis::Number, settings.fines_um),
+        curve: Curve::of(&sizes, Basis::Mass, 20),
+        shares_above: settings
+            .shares_above_um
+            .iter()
+            .map(|&um| (um, 100.0 * (1.0 - sizes.finer(Basis::Mass, um))))
+            .collect(),
+        fines_um: settings.fines_um,
+        smallest_ecd_um: sample.smallest_ecd_um(),
+        level: settings.level,
+        photos,
+        sizes,
+    })
 }

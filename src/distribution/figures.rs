@@ -1,5 +1,4 @@
 use super::Sample;
-use crate::numeric::weighted_quantile;
 
 /// What a particle counts for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -10,22 +9,12 @@ pub enum Basis {
     Number,
 }
 
-impl Basis {
-    /// Exponent of the ECD in the weight.
-    fn power(self) -> i32 {
-        match self {
-            Basis::Mass => 3,
-            Basis::Number => 0,
-        }
-    }
-}
-
 /// Diameters in rising order with their edge weights: what all figures are computed from.
 #[derive(Clone, Debug)]
 pub struct Sizes {
     /// ECD, µm, rising.
     pub ecd_um: Vec<f64>,
-    /// Edge weight, dimensionless.
+    /// Edge weight: for how many particles this one stands, dimensionless.
     pub weight: Vec<f64>,
     /// Index of the photo.
     pub photo: Vec<usize>,
@@ -34,12 +23,18 @@ pub struct Sizes {
 impl Sizes {
     /// The sizes of a sample.
     pub fn of(sample: &Sample) -> Self {
-        let mut rows: Vec<(f64, f64, usize)> = sample
-            .photos()
-            .iter()
-            .enumerate()
-            .flat_map(|(i, photo)| photo.particles.iter().map(move |p| (p.ecd_um, p.weight, i)))
-            .collect();
+        Sizes::from_rows(
+            sample
+                .photos()
+                .iter()
+                .enumerate()
+                .flat_map(|(i, photo)| photo.particles.iter().map(move |p| (p.ecd_um, p.weight, i)))
+                .collect(),
+        )
+    }
+
+    /// Sizes from rows (ECD in µm, edge weight, index of the photo) in any order.
+    pub fn from_rows(mut rows: Vec<(f64, f64, usize)>) -> Self {
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
         Sizes {
             ecd_um: rows.iter().map(|r| r.0).collect(),
@@ -48,16 +43,30 @@ impl Sizes {
         }
     }
 
-    /// Weights of the particles on `basis`.
-    pub fn weights(&self, basis: Basis) -> Vec<f64> {
-        self.ecd_um.iter().zip(&self.weight).map(|(d, w)| w * d.powi(basis.power())).collect()
+    /// Number of photos.
+    pub fn photos(&self) -> usize {
+        self.photo.iter().max().map_or(0, |&p| p + 1)
+    }
+
+    /// The sizes of one photo.
+    pub fn of_photo(&self, photo: usize) -> Self {
+        let rows = (0..self.ecd_um.len()).filter(|&i| self.photo[i] == photo);
+        Sizes::from_rows(rows.map(|i| (self.ecd_um[i], self.weight[i], 0)).collect())
+    }
+
+    /// Share of each particle on `basis`: edge weight × ECD³, or the edge weight alone.
+    pub fn shares(&self, basis: Basis) -> Vec<f64> {
+        match basis {
+            Basis::Mass => self.ecd_um.iter().zip(&self.weight).map(|(d, w)| w * d.powi(3)).collect(),
+            Basis::Number => self.weight.clone(),
+        }
     }
 
     /// Share finer than `size_um` on `basis`, 0..1: particles of exactly that size count as coarser.
-    pub fn share_below(&self, basis: Basis, size_um: f64) -> f64 {
-        let weights = self.weights(basis);
+    pub fn finer(&self, basis: Basis, size_um: f64) -> f64 {
+        let shares = self.shares(basis);
         let finer = self.ecd_um.partition_point(|&d| d < size_um);
-        weights[..finer].iter().sum::<f64>() / weights.iter().sum::<f64>()
+        shares[..finer].iter().sum::<f64>() / shares.iter().sum::<f64>()
     }
 }
 
@@ -82,40 +91,16 @@ pub struct Figures {
 
 impl Figures {
     /// Names in files, in the order of [`Figures::to_array`].
-    pub const NAMES: [&'static str; 7] =
-        ["d10_um", "d50_um", "d90_um", "span", "fines_pct", "d32_um", "d43_um"];
+    pub const NAMES: [&'static str; 7] = ["d10_um", "d50_um", "d90_um", "span", "fines_pct", "d32_um", "d43_um"];
 
     /// Figures of `sizes` on `basis`, with fines finer than `fines_um` (µm).
-    pub fn of(sizes: &Sizes, basis: Basis, fines_um: f64) -> Self {
-        Figures::weighted(&sizes.ecd_um, &sizes.weights(basis), &sizes.weight, fines_um)
-    }
-
-    /// Figures of diameters `ecd_um` (rising, µm) whose share of the mass or number is `weights`, and whose number is
-    /// `number`.
     ///
-    /// D[p,q] = (Σ n·d^p / Σ n·d^q)^(1/(p−q)); both means are taken by number whatever the basis, as their definition
-    /// asks. Source: ISO 9276-2 (moment-ratio notation). Checked in `tests/published.rs` on the table of ASTM E799
-    /// and on lognormal relations.
-    pub(super) fn weighted(ecd_um: &[f64], weights: &[f64], number: &[f64], fines_um: f64) -> Self {
-        let quantile = |p| weighted_quantile(ecd_um, weights, p);
-        let (d10_um, d50_um, d90_um) = (quantile(0.1), quantile(0.5), quantile(0.9));
-        let finer = ecd_um.partition_point(|&d| d < fines_um);
-        let (mut m2, mut m3, mut m4) = (0.0, 0.0, 0.0);
-        for (d, n) in ecd_um.iter().zip(number) {
-            let square = n * d * d;
-            m2 += square;
-            m3 += square * d;
-            m4 += square * d * d;
-        }
-        Figures {
-            d10_um,
-            d50_um,
-            d90_um,
-            span: (d90_um - d10_um) / d50_um,
-            fines_pct: 100.0 * weights[..finer].iter().sum::<f64>() / weights.iter().sum::<f64>(),
-            d32_um: m3 / m2,
-            d43_um: m4 / m3,
-        }
+    /// Quantiles: each particle stands in the middle of its own share, and between two particles the cumulative share
+    /// rises linearly; [`crate::numeric::weighted_quantile`] is the slow twin. D[p,q] = (Σ n·d^p / Σ n·d^q)^(1/(p−q));
+    /// both means are taken by number whatever the basis, as their definition asks.
+    /// Source: ISO 9276-2 (moment-ratio notation). Checked in `tests/published.rs` on ASTM E799 and lognormal laws.
+    pub fn of(sizes: &Sizes, basis: Basis, fines_um: f64) -> Self {
+        Columns::of(sizes, basis, fines_um).figures(None, &mut Vec::new())
     }
 
     /// The figures in the order of [`Figures::NAMES`].
@@ -124,40 +109,117 @@ impl Figures {
     }
 }
 
-/// A histogram on a logarithmic axis with the cumulative curve.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Curve {
-    /// Class limits, µm, rising; one more than there are classes.
-    pub limits_um: Vec<f64>,
-    /// Share in each class, %.
-    pub share_pct: Vec<f64>,
-    /// Share finer than each limit, %.
-    pub finer_pct: Vec<f64>,
+/// Columns of powers, made once for all bootstrap draws.
+pub(super) struct Columns<'a> {
+    ecd_um: &'a [f64],
+    share: Vec<f64>,
+    /// Edge weight × d², d³, d⁴ with d in units of the largest, so that sums stay near 1.
+    moments: Vec<[f64; 3]>,
+    largest: f64,
+    finer: usize,
 }
 
-impl Curve {
-    /// Classes in equal ratio, `per_decade` to a factor of ten, from below the smallest particle to above the largest.
-    pub fn of(sizes: &Sizes, basis: Basis, per_decade: usize) -> Self {
-        let ratio = |i: i64| 10f64.powf(i as f64 / per_decade as f64);
-        let class = |d: f64| (d.log10() * per_decade as f64).floor() as i64;
-        let (first, last) = (class(sizes.ecd_um[0]), class(sizes.ecd_um[sizes.ecd_um.len() - 1]) + 1);
-        let limits_um: Vec<f64> = (first..=last).map(ratio).collect();
-        let weights = sizes.weights(basis);
-        let total: f64 = weights.iter().sum();
-        let mut finer_pct = Vec::with_capacity(limits_um.len());
-        let (mut at, mut sum) = (0, 0.0);
-        for limit in &limits_um {
-            while at < sizes.ecd_um.len() && sizes.ecd_um[at] < *limit {
-                sum += weights[at];
-                at += 1;
+impl<'a> Columns<'a> {
+    pub fn of(sizes: &'a Sizes, basis: Basis, fines_um: f64) -> Self {
+        let largest = sizes.ecd_um.last().copied().unwrap_or(1.0);
+        let moment = |(d, w): (&f64, &f64)| {
+            let u = d / largest;
+            let square = w * u * u;
+            [square, square * u, square * u * u]
+        };
+        Columns {
+            ecd_um: &sizes.ecd_um,
+            share: sizes.shares(basis),
+            moments: sizes.ecd_um.iter().zip(&sizes.weight).map(moment).collect(),
+            largest,
+            finer: sizes.ecd_um.partition_point(|&d| d < fines_um),
+        }
+    }
+
+    /// Figures with each particle counted `counts` times (once without); `cumulative` is scratch space.
+    pub fn figures(&self, counts: Option<&[u8]>, cumulative: &mut Vec<f64>) -> Figures {
+        cumulative.clear();
+        let (mut total, mut m) = (0.0, [0.0; 3]);
+        for (i, (share, moment)) in self.share.iter().zip(&self.moments).enumerate() {
+            let times = counts.map_or(1.0, |c| f64::from(c[i]));
+            total += times * share;
+            cumulative.push(total);
+            for (sum, value) in m.iter_mut().zip(moment) {
+                *sum += times * value;
             }
-            finer_pct.push(100.0 * sum / total);
         }
-        // The last limit lies above every particle; rounding must not say otherwise.
-        if let Some(end) = finer_pct.last_mut() {
-            *end = 100.0;
+        let quantile = |p: f64| self.quantile(cumulative, p * total);
+        let (d10_um, d50_um, d90_um) = (quantile(0.1), quantile(0.5), quantile(0.9));
+        let fine = if self.finer == 0 { 0.0 } else { cumulative[self.finer - 1] };
+        Figures {
+            d10_um,
+            d50_um,
+            d90_um,
+            span: (d90_um - d10_um) / d50_um,
+            fines_pct: 100.0 * fine / total,
+            d32_um: self.largest * m[1] / m[0],
+            d43_um: self.largest * m[2] / m[1],
         }
-        let share_pct = finer_pct.windows(2).map(|w| w[1] - w[0]).collect();
-        Curve { limits_um, share_pct, finer_pct }
+    }
+
+    /// Size at which the cumulative share, through the midpoints of the particles' own shares, reaches `target`.
+    fn quantile(&self, cumulative: &[f64], target: f64) -> f64 {
+        let n = cumulative.len();
+        let before = |i: usize| if i == 0 { 0.0 } else { cumulative[i - 1] };
+        let middle = |i: usize| 0.5 * (before(i) + cumulative[i]);
+        let counted = |i: &usize| cumulative[*i] > before(*i);
+        // First particle whose share reaches the target; its midpoint lies before or after it.
+        let at = cumulative.partition_point(|&c| c < target).min(n - 1);
+        let (low, high) = if middle(at) < target {
+            (Some(at), (at + 1..n).find(counted))
+        } else {
+            ((0..at).rev().find(counted), Some(at))
+        };
+        match (low, high) {
+            (Some(i), Some(j)) => {
+                let t = (target - middle(i)) / (middle(j) - middle(i));
+                self.ecd_um[i] + t * (self.ecd_um[j] - self.ecd_um[i])
+            }
+            (Some(i), None) | (None, Some(i)) => self.ecd_um[i],
+            (None, None) => f64::NAN,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::{Draws, weighted_quantile};
+
+    #[test]
+    fn fast_quantiles_agree_with_the_slow_twin_also_with_particles_left_out() {
+        let mut draws = Draws::new(8, 0);
+        for _ in 0..100 {
+            let n = 1 + draws.below(60);
+            let sizes = Sizes::from_rows((0..n).map(|_| (1.0 + draws.below(30) as f64, 1.0 + draws.uniform(), 0)).collect());
+            let columns = Columns::of(&sizes, Basis::Mass, 5.0);
+            let mut counts = vec![0u8; n];
+            draws.poisson_one(&mut counts);
+            if counts.iter().all(|&c| c == 0) {
+                continue;
+            }
+            let found = columns.figures(Some(&counts), &mut Vec::new());
+            let shares: Vec<f64> =
+                sizes.shares(Basis::Mass).iter().zip(&counts).map(|(s, &c)| s * f64::from(c)).collect();
+            for (p, d) in [(0.1, found.d10_um), (0.5, found.d50_um), (0.9, found.d90_um)] {
+                let slow = weighted_quantile(&sizes.ecd_um, &shares, p);
+                assert!((d - slow).abs() < 1e-9, "{p}: {d} {slow}");
+            }
+        }
+    }
+
+    #[test]
+    fn one_two_three_spheres() {
+        // Exact arithmetic: D[3,2] = 36/14 and D[4,3] = 98/36 for diameters 1, 2, 3.
+        let sizes = Sizes::from_rows(vec![(3.0, 1.0, 0), (1.0, 1.0, 0), (2.0, 1.0, 0)]);
+        let figures = Figures::of(&sizes, Basis::Mass, 2.0);
+        assert!((figures.d32_um - 36.0 / 14.0).abs() < 1e-12);
+        assert!((figures.d43_um - 98.0 / 36.0).abs() < 1e-12);
+        assert!((figures.fines_pct - 100.0 / 36.0).abs() < 1e-12, "exactly 2 µm is not finer than 2 µm");
     }
 }

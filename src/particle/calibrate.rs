@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::examine::{Reading, examine, margin_px};
-use super::shade::Shade;
+use super::shade::{Shade, lit_fall};
 use super::shape::Raw;
 use super::territory::Owner;
 use crate::backdrop::{Patch, Scene};
@@ -22,6 +22,9 @@ const BLEND: [f64; 2] = [2.3, 3.3];
 /// Radii, in blur widths, of the particles that the shadow's length is learnt on.
 const LEARN: [f64; 2] = [2.5, 6.0];
 
+/// Radius, in blur widths, of a disc whose edge is as good as straight.
+const LARGE: f64 = 10.0;
+
 /// Rounds of learning the shadow's length; it settles within 2 % in three.
 const ROUNDS: usize = 4;
 
@@ -36,8 +39,10 @@ struct Row {
 /// The photo's own calibration.
 #[derive(Clone, Debug)]
 pub struct Calibration {
-    /// Blur, px.
+    /// Blur that the readings were taken with, px: sets the widths of kernels and skirts.
     sigma: f64,
+    /// Blur of the photo, read at the edges that face the light, px.
+    pub blur_px: f64,
     rows: Vec<Row>,
     /// The shadow found.
     pub shade: Shade,
@@ -47,8 +52,9 @@ impl Calibration {
     /// Learns blur and shade from the readings of a photo.
     pub(super) fn learn(raw: &[Option<Raw>], scene: &Scene) -> Self {
         let sigma = scene.blur_px;
-        let mut shade = Shade::direction_of(raw.iter().flatten(), sigma);
-        let mut calibration = Calibration { sigma, rows: rows(sigma, scene.core, &shade), shade };
+        let mut shade = Shade::direction_of(raw, sigma);
+        let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));
+        let mut calibration = Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade), shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -68,7 +74,7 @@ impl Calibration {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            calibration.rows = rows(sigma, scene.core, &shade);
+            calibration.rows = rows(sigma, blur_px, scene.core, &shade);
             calibration.shade = shade;
         }
         calibration
@@ -125,7 +131,24 @@ fn interpolate(rows: &[[f64; 2]], x: f64) -> f64 {
     (a[1] + (x - a[0]) / (b[0] - a[0]) * (b[1] - a[1])).max(0.0)
 }
 
-fn rows(sigma: f64, core: f64, shade: &Shade) -> Vec<Row> {
+/// Blur (px) at which a large disc shows the `fall` of the photo's edges, when read with `sigma`.
+fn blur_of(fall: f64, sigma: f64) -> f64 {
+    let fall_at = |blur: f64| {
+        let patch = synthetic(LARGE * sigma, blur, 1.0, &Shade::default(), [0.2, 0.4], sigma);
+        let reading = examine(&patch, &vec![Owner::Own; patch.deficit.len()], sigma)?;
+        let falls: Vec<f64> = reading.fall.iter().flatten().copied().collect();
+        Some(falls.iter().sum::<f64>() / falls.len() as f64)
+    };
+    let mut blur = sigma;
+    // The fall is nearly inverse to the blur, so a few corrections by the ratio settle.
+    for _ in 0..4 {
+        let Some(found) = fall_at(blur) else { break };
+        blur = (blur * found / fall).clamp(0.4 * sigma, 1.6 * sigma);
+    }
+    blur
+}
+
+fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade) -> Vec<Row> {
     RADII
         .par_iter()
         .map(|&r| {
@@ -134,7 +157,7 @@ fn rows(sigma: f64, core: f64, shade: &Shade) -> Vec<Row> {
             let readings: Vec<Reading> = [[0.0, 0.0], [0.37, 0.5]]
                 .iter()
                 .filter_map(|&at| {
-                    let patch = synthetic(radius, sigma, core, shade, at);
+                    let patch = synthetic(radius, blur_px, core, shade, at, sigma);
                     let owner = vec![Owner::Own; patch.deficit.len()];
                     examine(&patch, &owner, sigma)
                 })
@@ -150,8 +173,9 @@ fn rows(sigma: f64, core: f64, shade: &Shade) -> Vec<Row> {
         .collect()
 }
 
-/// A disc of `radius` px with its shadow, blurred by `sigma`; `at` shifts it against the pixel grid.
-fn synthetic(radius: f64, sigma: f64, core: f64, shade: &Shade, at: [f64; 2]) -> Patch {
+/// A disc of `radius` px with its shadow, blurred by `blur_px`, with room to be read with `sigma`; `at` shifts it
+/// against the pixel grid.
+fn synthetic(radius: f64, blur_px: f64, core: f64, shade: &Shade, at: [f64; 2], sigma: f64) -> Patch {
     /// Samples per pixel and axis before the blur.
     const FINE: usize = 3;
     let length = shade.length_px(2.0 * radius);
@@ -169,7 +193,7 @@ fn synthetic(radius: f64, sigma: f64, core: f64, shade: &Shade, at: [f64; 2]) ->
         let swept = inside((x - along * shade.direction[0]).hypot(y - along * shade.direction[1]));
         *v = (core * disc + shade.strength * (swept - disc).max(0.0)) as f32;
     }
-    let kernel = GaussKernel::new(sigma * FINE as f64);
+    let kernel = GaussKernel::new(blur_px * FINE as f64);
     let mut along = vec![0.0f32; n * n];
     for (row, out) in fine.chunks_exact(n).zip(along.chunks_exact_mut(n)) {
         kernel.smooth_row(row, out);
@@ -200,7 +224,7 @@ mod tests {
         // Source: scipy.special.ive with scipy.integrate.quad (SciPy 1.17.1): value at the centre of a unit disc of
         // radius R under unit blur, 1 − exp(−R²/2).
         for r in [1.0, 2.0, 3.0f64] {
-            let patch = synthetic(r, 1.0, 1.0, &Shade::default(), [0.5, 0.5]);
+            let patch = synthetic(r, 1.0, 1.0, &Shade::default(), [0.5, 0.5], 1.0);
             let peak = patch.deficit.iter().copied().fold(0.0f32, f32::max);
             let expected = 1.0 - (-r * r / 2.0).exp();
             assert!((f64::from(peak) - expected).abs() < 0.012, "{r}: {peak} {expected}");
@@ -212,9 +236,9 @@ mod tests {
     #[test]
     fn the_table_gives_back_the_radius_of_its_own_discs() {
         let shade = Shade { strength: 0.3, direction: [0.8, 0.6], floor_px: 1.0, share: 0.2 };
-        let calibration = Calibration { sigma: 1.1, rows: rows(1.1, 0.9, &shade), shade };
+        let calibration = Calibration { sigma: 1.1, blur_px: 1.0, rows: rows(1.1, 1.0, 0.9, &shade), shade };
         for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
-            let patch = synthetic(radius, 1.1, 0.9, &shade, [0.2, 0.1]);
+            let patch = synthetic(radius, 1.0, 0.9, &shade, [0.2, 0.1], 1.1);
             let owner = vec![Owner::Own; patch.deficit.len()];
             let (found, _) = calibration.radius(&examine(&patch, &owner, 1.1).unwrap());
             assert!((found / radius - 1.0).abs() < 0.01, "{radius}: {found}");

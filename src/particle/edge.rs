@@ -7,7 +7,11 @@ use crate::backdrop::Patch;
 /// that the slow fall of a contact shadow does not pull.
 pub(super) const SEARCH_WIDTH: f64 = 0.8;
 
-/// Deficits round a particle by direction.
+/// Step of the profiles across the edge, px: a third of the narrowest blur that pixels allow.
+const STEP_PX: f64 = 0.4;
+
+/// Readings round a particle by direction of the outward normal: eight sectors, the first to the right, then clockwise
+/// on the picture; `None` where the outline faces no such direction.
 pub(super) type Ring = [Option<f64>; 8];
 
 /// Sector of [`Ring`] that an outward direction falls into.
@@ -18,9 +22,10 @@ pub(super) fn sector([x, y]: [f64; 2]) -> usize {
 /// An outline moved to the steepest edge, with what lies round it.
 pub(super) struct Edge {
     pub points: Vec<[f64; 2]>,
-    /// Mean deficit two blur widths outside, for outward normals in eight directions (the first to the right, then
-    /// clockwise on the picture); `None` where the outline faces no such direction.
+    /// Mean deficit two blur widths outside.
     pub ring: Ring,
+    /// Mean fall of the deficit over 2 × [`STEP_PX`] at the steepest place.
+    pub fall: Ring,
 }
 
 /// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel) along its normal to the
@@ -30,16 +35,15 @@ pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], s
     let kernel = SEARCH_WIDTH * sigma;
     // Search ± this far; a half-level outline lies within a pixel or so of the edge even in hard shade.
     let reach = 1.2 * sigma + 0.8;
-    let step = 0.4;
-    let half = (reach / step).ceil() as usize;
-    let skirt = (2.5 * kernel / step).ceil() as usize;
+    let half = (reach / STEP_PX).ceil() as usize;
+    let skirt = (2.5 * kernel / STEP_PX).ceil() as usize;
     let samples = 2 * (half + skirt) + 1;
     let normals = normals(points);
     let mut profiles = vec![0.0f32; n * samples];
     for (i, (p, normal)) in points.iter().zip(&normals).enumerate() {
         let profile = &mut profiles[i * samples..(i + 1) * samples];
         for (k, v) in profile.iter_mut().enumerate() {
-            let s = (k as f64 - (half + skirt) as f64) * step;
+            let s = (k as f64 - (half + skirt) as f64) * STEP_PX;
             *v = bilinear(patch, p[0] + s * normal[0], p[1] + s * normal[1]);
         }
     }
@@ -47,12 +51,12 @@ pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], s
     // Response to the derivative of a Gaussian: positive where the deficit falls outwards.
     let weights: Vec<f32> = (0..=skirt)
         .map(|k| {
-            let u = k as f64 * step;
+            let u = k as f64 * STEP_PX;
             (u * (-0.5 * (u / kernel).powi(2)).exp()) as f32
         })
         .collect();
     let mut response = vec![0.0f32; 2 * half + 1];
-    let mut ring = [(0.0, 0u32); 8];
+    let mut ring = [(0.0, 0.0, 0u32); 8];
     let points: Vec<[f64; 2]> = points
         .iter()
         .zip(&normals)
@@ -67,16 +71,20 @@ pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], s
                 let centre = j + skirt;
                 *r = (1..=skirt).map(|k| weights[k] * (profile[centre - k] - profile[centre + k])).sum();
             }
-            let shift = peak(&response) * step - half as f64 * step;
+            let best = peak(&response);
+            let shift = best * STEP_PX - half as f64 * STEP_PX;
             let out = shift + 2.0 * sigma + 0.5;
             let sum = &mut ring[sector(*normal)];
             sum.0 += f64::from(bilinear(patch, p[0] + out * normal[0], p[1] + out * normal[1]));
-            sum.1 += 1;
+            let at = (best.round() as usize).clamp(1, 2 * half - 1) + skirt;
+            sum.1 += f64::from(profile[at - 1] - profile[at + 1]);
+            sum.2 += 1;
             [p[0] + shift * normal[0], p[1] + shift * normal[1]]
         })
         .collect();
-    let ring = ring.map(|(sum, n)| (n > 0).then(|| sum / f64::from(n)));
-    Edge { points, ring }
+    let fall = ring.map(|(_, sum, n)| (n > 0).then(|| sum / f64::from(n)));
+    let ring = ring.map(|(sum, _, n)| (n > 0).then(|| sum / f64::from(n)));
+    Edge { points, ring, fall }
 }
 
 /// Position of the largest response, by a parabola through it and its neighbours.

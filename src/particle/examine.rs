@@ -31,8 +31,8 @@ pub(super) struct Reading {
     pub centroid: [f64; 2],
     /// Deficit two blur widths outside the outline, by direction.
     pub ring: Ring,
-    /// Deficit in the middle.
-    pub core: f64,
+    /// Fall of the deficit at the steepest edge, share of the core, by direction.
+    pub fall: Ring,
 }
 
 /// Pixels that a patch needs around the part for [`examine`].
@@ -48,7 +48,7 @@ pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Read
     let (integrated, centroid) = sum_deficit(patch, owner, &area, sigma)?;
     let radius = (shoelace(&coarse).abs() / PI).sqrt();
     let mut reading =
-        Reading { outline: coarse, edge_radius: None, integrated, centroid, ring: Ring::default(), core: f64::from(core) };
+        Reading { outline: coarse, edge_radius: None, integrated, centroid, ring: Ring::default(), fall: Ring::default() };
     if radius > 1.3 * sigma && reading.outline.len() >= 8 {
         let count = (perimeter(&reading.outline) * 0.95).round().max(12.0) as usize;
         let points = resample_closed(&reading.outline, count);
@@ -59,6 +59,7 @@ pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Read
         reading.edge_radius = Some((inside / PI).sqrt());
         reading.outline = edge.points;
         reading.ring = edge.ring;
+        reading.fall = edge.fall.map(|f| f.map(|f| f / f64::from(core)));
     }
     Some(reading)
 }

@@ -24,16 +24,8 @@ impl Shade {
     }
 
     /// Strength and direction from the ring round the larger particles; no length yet.
-    pub(super) fn direction_of<'a>(raw: impl Iterator<Item = &'a Raw>, sigma: f64) -> Shade {
-        let mut large: Vec<(f64, &Ring)> = raw
-            .filter(|r| !r.crowded)
-            .filter_map(|r| Some((r.reading.edge_radius?, &r.reading.ring)))
-            .filter(|(radius, _)| *radius > 6.0 * sigma)
-            .collect();
-        // The largest third: there the shadow reaches well beyond the blur, and its full depth shows.
-        large.sort_by(|a, b| b.0.total_cmp(&a.0));
-        large.truncate((large.len() / 3).max(8));
-        let rings: Vec<&Ring> = large.into_iter().map(|(_, ring)| ring).collect();
+    pub(super) fn direction_of(raw: &[Option<Raw>], sigma: f64) -> Shade {
+        let rings: Vec<&Ring> = largest(raw, sigma).iter().map(|r| &r.reading.ring).collect();
         let around: [f64; 8] = std::array::from_fn(|k| {
             median(&mut rings.iter().filter_map(|r| r[k]).collect::<Vec<_>>()).unwrap_or(0.0)
         });
@@ -101,6 +93,32 @@ impl Shade {
         self.floor_px = floor.max(0.0).sqrt();
         self.share = slope.max(0.0).sqrt();
     }
+}
+
+/// The largest third of the particles that lie alone and are wide against the blur: there the shadow reaches well
+/// beyond the blur, and core and paper are seen unmixed.
+pub(super) fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<&Raw> {
+    let mut large: Vec<(f64, &Raw)> = raw
+        .iter()
+        .flatten()
+        .filter(|r| !r.crowded)
+        .filter_map(|r| Some((r.reading.edge_radius?, r)))
+        .filter(|(radius, _)| *radius > 6.0 * sigma)
+        .collect();
+    large.sort_by(|a, b| b.0.total_cmp(&a.0));
+    large.truncate((large.len() / 3).max(8));
+    large.into_iter().map(|(_, r)| r).collect()
+}
+
+/// Median fall of the deficit at the edges that face the light, where no shade lies; `None` without large particles.
+pub(super) fn lit_fall(raw: &[Option<Raw>], shade: &Shade, sigma: f64) -> Option<f64> {
+    let lee = sector(shade.direction);
+    let mut falls: Vec<f64> = largest(raw, sigma)
+        .iter()
+        .flat_map(|r| [lee + 3, lee + 4, lee + 5].map(|k| r.reading.fall[k % 8]))
+        .flatten()
+        .collect();
+    if falls.len() < 9 { None } else { median(&mut falls) }
 }
 
 /// Groups of like diameter, each of at least eight.

@@ -67,7 +67,7 @@ pub(super) fn owners(
 ) -> Vec<Owner> {
     // Most particles lie alone: then every pixel is their own.
     let taken: usize = (y0..y0 + height).map(|y| occupied.count(x0, x0 + width, y)).sum();
-    if taken == part.runs.iter().map(Run::len).sum() {
+    if taken == part.runs.iter().map(Run::len).sum::<usize>() {
         return vec![Owner::Own; width * height];
     }
     let mut owner = vec![Owner::Paper; width * height];

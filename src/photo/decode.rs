@@ -45,11 +45,11 @@ pub enum PhotoError {
     Damaged(String),
 }
 
-/// Reads the file at `path` with a limit on its size.
+/// Checks that `path` is a file of a size that can be read.
 ///
 /// # Errors
-/// Missing, empty, a folder, too large, or unreadable.
-pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
+/// Missing, empty, a folder or too large.
+pub fn check(path: &Path) -> Result<(), PhotoError> {
     let meta = std::fs::metadata(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => PhotoError::Missing,
         _ => PhotoError::Io(e),
@@ -57,10 +57,25 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
     if meta.is_dir() {
         return Err(PhotoError::Folder);
     }
+    if meta.is_file() && meta.len() == 0 {
+        return Err(PhotoError::Empty);
+    }
     if meta.len() > MAX_FILE_BYTES {
         return Err(PhotoError::LargeFile { mib: meta.len() >> 20, max: MAX_FILE_BYTES >> 20 });
     }
-    let bytes = std::fs::read(path)?;
+    Ok(())
+}
+
+/// Reads the file at `path` with a limit on its size.
+///
+/// # Errors
+/// Those of [`check`], or unreadable.
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
+    use std::io::Read;
+    check(path)?;
+    let mut bytes = Vec::new();
+    // The limit holds for pipes too, whose size is not known beforehand.
+    std::fs::File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
     if bytes.is_empty() { Err(PhotoError::Empty) } else { Ok(bytes) }
 }
 

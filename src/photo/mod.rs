@@ -10,7 +10,7 @@ mod linear;
 mod orient;
 mod origin;
 
-pub use decode::{PhotoError, decode, decode_rgb, read, read_bytes};
+pub use decode::{PhotoError, check, decode, decode_rgb, read, read_bytes};
 pub use linear::{linear_from_srgb, srgb_from_linear};
 pub use origin::Origin;
 

@@ -28,6 +28,14 @@ pub struct Disc {
     pub index: usize,
 }
 
+/// Refuses a reference diameter outside 1..500 mm.
+///
+/// # Errors
+/// As said.
+pub fn check_diameter(diameter_mm: f64) -> Result<(), ScaleError> {
+    if (1.0..=500.0).contains(&diameter_mm) { Ok(()) } else { Err(ScaleError::DiscDiameter(diameter_mm)) }
+}
+
 /// Takes the largest round candidate as the disc of `diameter_mm` (mm).
 ///
 /// Round: smallest over largest Feret diameter above 0.9 (a tilt of 25°) and solidity above 0.97.
@@ -38,9 +46,7 @@ pub struct Disc {
 /// # Errors
 /// A diameter outside 1..500 mm, or no round candidate of at least 40 px.
 pub fn find_disc(candidates: &[Option<Candidate>], diameter_mm: f64) -> Result<Scale, ScaleError> {
-    if !(1.0..=500.0).contains(&diameter_mm) {
-        return Err(ScaleError::DiscDiameter(diameter_mm));
-    }
+    check_diameter(diameter_mm)?;
     let round = |c: &Candidate| c.ecd_px >= 40.0 && c.feret_px[0] > 0.9 * c.feret_px[1] && c.solidity > 0.97;
     let (index, best) = candidates
         .iter()

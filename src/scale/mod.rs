@@ -4,7 +4,7 @@
 
 mod disc;
 
-pub use disc::{Candidate, Disc, find_disc};
+pub use disc::{Candidate, Disc, check_diameter, find_disc};
 
 /// Micrometres per pixel over the picture, with its uncertainty. Never 0, never NaN (checked in `new`).
 #[derive(Clone, Debug, PartialEq)]

@@ -1,0 +1,213 @@
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, anyhow};
+use indicatif::ProgressBar;
+use rayon::prelude::*;
+
+use super::measure::progress;
+use super::options::Measuring;
+use super::{Failure, say};
+use crate::distribution::Figures;
+use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
+use crate::report::format::{count, value};
+use crate::report::write::Target;
+use crate::report::{csv, json, plot};
+
+#[derive(clap::Args)]
+pub(super) struct Args {
+    /// Folder with photos, or with one sub-folder of photos per sample
+    #[arg(value_name = "FOLDER")]
+    folder: PathBuf,
+    #[command(flatten)]
+    measuring: Measuring,
+    /// Folder for the results [default: FOLDER/lightsieve-results]
+    #[arg(long, value_name = "FOLDER")]
+    output: Option<PathBuf>,
+}
+
+/// Photos of one sample.
+struct Job {
+    name: String,
+    photos: Vec<PathBuf>,
+}
+
+struct Done {
+    name: String,
+    result: Option<Measurement>,
+    failed: Vec<(String, String)>,
+}
+
+pub(super) fn run(args: &Args) -> Result<(), Failure> {
+    let settings = args.measuring.settings()?;
+    let output = args.output.clone().unwrap_or_else(|| args.folder.join("lightsieve-results"));
+    let jobs = jobs(&args.folder, &output)?;
+    fs::create_dir_all(&output).with_context(|| format!("{}: cannot be made", output.display()))?;
+    let overviews: Vec<Target> = ["overview.csv", "overview.json", "overview.svg"]
+        .iter()
+        .map(|name| Target::create(&output.join(name)))
+        .collect::<Result<_, _>>()?;
+    let bar = progress(jobs.iter().map(|j| j.photos.len()).sum());
+    // One photo at a time per thread: memory is bounded by the photos in work, not by their number.
+    let done: Vec<Done> = jobs.par_iter().map(|job| measure(job, &settings, &output, &bar)).collect();
+    bar.finish_and_clear();
+
+    let failed: Vec<(String, String)> = done.iter().flat_map(|d| d.failed.clone()).collect();
+    let samples: Vec<(String, Measurement)> =
+        done.into_iter().filter_map(|d| Some((d.name, d.result?))).collect();
+    if samples.is_empty() {
+        return Err(anyhow!("no photo could be measured.\n{}", list(&failed)).into());
+    }
+    let contents =
+        [table(&samples)?, json::overview(&samples, &failed), plot::overview(&samples, plot::Kind::Svg)?];
+    for (file, content) in overviews.into_iter().zip(contents) {
+        file.finish(&content)?;
+    }
+    say(&summary(&samples, &output))?;
+    if failed.is_empty() {
+        return Ok(());
+    }
+    Err(anyhow!("{} could not be measured; the rest is done.\n{}", count(failed.len(), "file"), list(&failed)).into())
+}
+
+fn list(failed: &[(String, String)]) -> String {
+    failed.iter().map(|(file, why)| format!("  {file}: {why}")).collect::<Vec<_>>().join("\n")
+}
+
+/// Photos by name of ending, so that notes and tables lying beside them are no failures.
+fn is_photo(path: &Path) -> bool {
+    const ENDINGS: [&str; 9] = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "hif"];
+    let hidden = path.file_name().is_none_or(|n| n.to_string_lossy().starts_with('.'));
+    !hidden && path.extension().is_some_and(|e| ENDINGS.iter().any(|end| e.eq_ignore_ascii_case(end)))
+}
+
+fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let read = fs::read_dir(folder).with_context(|| format!("{}: cannot be listed", folder.display()))?;
+    let mut paths = read.map(|e| e.map(|e| e.path())).collect::<Result<Vec<_>, _>>()?;
+    paths.sort();
+    Ok(paths)
+}
+
+fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
+    if folder.is_file() {
+        let text = format!("{}: this is a file, and a folder is expected. `lightsieve measure` takes photos", folder.display());
+        return Err(Failure::Usage(anyhow!(text)));
+    }
+    let mut jobs: Vec<Job> = Vec::new();
+    for path in entries(folder)? {
+        let name = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        if path.is_dir() && path != output {
+            let photos: Vec<PathBuf> = entries(&path)?.into_iter().filter(|p| is_photo(p)).collect();
+            if !photos.is_empty() {
+                let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                jobs.push(Job { name, photos });
+            }
+        } else if path.is_file() && is_photo(&path) {
+            jobs.push(Job { name: name(&path), photos: vec![path] });
+        }
+    }
+    if jobs.is_empty() {
+        return Err(anyhow!("{}: no photo in this folder (JPEG, PNG, TIFF, WebP, HEIC)", folder.display()).into());
+    }
+    // Two photos that differ only in their ending, or a photo and a folder, keep apart by number.
+    for i in 0..jobs.len() {
+        let twins = jobs[..i].iter().filter(|j| j.name == jobs[i].name).count();
+        if twins > 0 {
+            jobs[i].name = format!("{} ({})", jobs[i].name, twins + 1);
+        }
+    }
+    Ok(jobs)
+}
+
+fn measure(job: &Job, settings: &Settings, output: &Path, bar: &ProgressBar) -> Done {
+    let mut failed = Vec::new();
+    let mut photos: Vec<MeasuredPhoto> = Vec::new();
+    for path in &job.photos {
+        match measure_file(path, settings) {
+            Ok(mut photo) => {
+                // No overlay is drawn here, so the outlines need not be kept.
+                photo.shapes = Vec::new();
+                for (runs, _) in &mut photo.rejected {
+                    *runs = Vec::new();
+                }
+                photos.push(photo);
+            }
+            Err(e) => failed.push((path.display().to_string(), e.to_string())),
+        }
+        bar.inc(1);
+    }
+    let mut done = Done { name: job.name.clone(), result: None, failed };
+    if photos.is_empty() {
+        return done;
+    }
+    let finished = join(photos, settings).map_err(|e: MeasureError| e.to_string()).and_then(|m| {
+        write(&m, &job.name, output).map_err(|e| format!("{e:#}"))?;
+        Ok(m)
+    });
+    match finished {
+        Ok(mut m) => {
+            for photo in &mut m.photos {
+                photo.particles.shrink_to_fit();
+            }
+            done.result = Some(m);
+        }
+        Err(why) => done.failed.push((job.name.clone(), why)),
+    }
+    done
+}
+
+fn write(m: &Measurement, name: &str, output: &Path) -> anyhow::Result<()> {
+    let file = |ending: &str| Target::create(&output.join(format!("{name}{ending}")));
+    file(".json")?.finish(&json::measurement(m))?;
+    file("-particles.csv")?.finish(&csv::particles(&m.photos)?)?;
+    file(".svg")?.finish(&plot::distribution(m, name, plot::Kind::Svg)?)?;
+    Ok(())
+}
+
+/// One row per sample.
+fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
+    let mut writer = ::csv::Writer::from_writer(Vec::new());
+    let mut header: Vec<String> = ["sample", "photos", "particles", "um_per_px", "smallest_ecd_um", "fines_below_um"]
+        .map(String::from)
+        .to_vec();
+    for name in Figures::NAMES {
+        header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
+    }
+    writer.write_record(&header)?;
+    for (name, m) in samples {
+        let mut row = vec![
+            name.clone(),
+            m.photos.len().to_string(),
+            m.sizes.ecd_um.len().to_string(),
+            m.photos[0].scale.typical().to_string(),
+            format!("{:.2}", m.smallest_ecd_um),
+            m.fines_um.to_string(),
+        ];
+        row.extend(m.by_mass.iter().flat_map(|e| [e.value, e.low, e.high]).map(|v| format!("{v:.5}")));
+        writer.write_record(&row)?;
+    }
+    Ok(writer.into_inner().map_err(|e| anyhow!(e.to_string()))?)
+}
+
+fn summary(samples: &[(String, Measurement)], output: &Path) -> String {
+    let width = samples.iter().map(|(name, _)| name.chars().count()).max().unwrap_or(6).clamp(6, 40);
+    let mut out = format!(
+        "{:<width$} {:>7} {:>10} {:>9} {:>9} {:>9} {:>7} {:>9}\n",
+        "sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"
+    );
+    for (name, m) in samples {
+        let figure = |i: usize| value(&m.by_mass[i]);
+        out += &format!(
+            "{:<width$} {:>7} {:>10} {:>9} {:>9} {:>9} {:>7} {:>9}\n",
+            name,
+            m.photos.len(),
+            m.sizes.ecd_um.len(),
+            figure(0),
+            figure(1),
+            figure(2),
+            figure(3),
+            figure(4)
+        );
+    }
+    out + &format!("\nWritten to {}\n", output.display())
+}

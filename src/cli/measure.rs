@@ -1,0 +1,170 @@
+use std::collections::HashSet;
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, anyhow};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use super::options::Measuring;
+use super::{Failure, say};
+use crate::photo;
+use crate::pipeline::{MeasuredPhoto, Settings, join, measure_file};
+use crate::report::write::Target;
+use crate::report::{csv, json, overlay, plot, terminal};
+
+#[derive(clap::Args)]
+pub(super) struct Args {
+    /// Photos of the same grounds
+    #[arg(required = true, value_name = "PHOTO")]
+    photos: Vec<PathBuf>,
+    #[command(flatten)]
+    measuring: Measuring,
+    /// Write the results as JSON
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Write one row per particle as CSV
+    #[arg(long, value_name = "FILE")]
+    particles: Option<PathBuf>,
+    /// Draw the distribution; .svg or .png
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    /// Draw the outlines on the photo, as PNG; with several photos, one file each, named after the photo
+    #[arg(long, value_name = "FILE")]
+    overlay: Option<PathBuf>,
+}
+
+/// Files to come, made before the first photo is read.
+struct Targets {
+    json: Option<Target>,
+    particles: Option<Target>,
+    plot: Option<(Target, plot::Kind)>,
+    overlays: Vec<Target>,
+}
+
+pub(super) fn run(args: &Args) -> Result<(), Failure> {
+    let settings = args.measuring.settings()?;
+    let overlays = overlay_paths(args)?;
+    refuse_clashes(args, &overlays)?;
+    let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
+    for photo in &args.photos {
+        // Before the outputs are made, so that a mistyped name is the first thing said.
+        photo::check(photo).with_context(|| photo.display().to_string())?;
+    }
+    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
+    let targets = Targets {
+        json: target(&args.json)?,
+        particles: target(&args.particles)?,
+        plot: target(&args.plot)?.zip(kind),
+        overlays: overlays.iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?,
+    };
+    let photos = measure_all(&args.photos, &settings)?;
+    let measurement = join(photos, &settings).map_err(|e| anyhow!("{}: {e}", names(&args.photos)))?;
+    if let Some(file) = targets.json {
+        file.finish(&json::measurement(&measurement))?;
+    }
+    if let Some(file) = targets.particles {
+        file.finish(&csv::particles(&measurement.photos)?)?;
+    }
+    if let Some((file, kind)) = targets.plot {
+        file.finish(&plot::distribution(&measurement, &names(&args.photos), kind)?)?;
+    }
+    for (file, photo) in targets.overlays.into_iter().zip(&measurement.photos) {
+        file.finish(&draw_overlay(photo)?)?;
+    }
+    say(&terminal::table(&measurement))
+}
+
+fn draw_overlay(photo: &MeasuredPhoto) -> Result<Vec<u8>, Failure> {
+    let picture = photo::read_bytes(&photo.path)
+        .and_then(|bytes| photo::decode_rgb(&bytes))
+        .with_context(|| photo.path.display().to_string())?;
+    Ok(overlay::png(photo, picture)?)
+}
+
+fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<MeasuredPhoto>, Failure> {
+    let bar = progress(paths.len());
+    let mut photos = Vec::with_capacity(paths.len());
+    let mut failed = Vec::new();
+    for path in paths {
+        match measure_file(path, settings) {
+            Ok(photo) => photos.push(photo),
+            Err(e) => failed.push(format!("{}: {e}", path.display())),
+        }
+        bar.inc(1);
+    }
+    bar.finish_and_clear();
+    if failed.is_empty() {
+        return Ok(photos);
+    }
+    let rest = if paths.len() > 1 { "\nNothing was written: a sample is only measured whole." } else { "" };
+    Err(anyhow!("{}{rest}", failed.join("\nlightsieve: ")).into())
+}
+
+/// A bar on the terminal for more than two photos; silent elsewhere.
+pub(super) fn progress(photos: usize) -> ProgressBar {
+    let target = if photos > 2 { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+    let style = ProgressStyle::with_template("{bar:30} {pos} of {len} photos, {eta} left");
+    ProgressBar::with_draw_target(Some(photos as u64), target)
+        .with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
+
+fn names(paths: &[PathBuf]) -> String {
+    let name = |p: &PathBuf| p.file_name().unwrap_or(p.as_os_str()).to_string_lossy().into_owned();
+    match paths {
+        [one] => name(one),
+        [first, rest @ ..] => format!("{} and {} more", name(first), rest.len()),
+        [] => String::new(),
+    }
+}
+
+fn overlay_paths(args: &Args) -> Result<Vec<PathBuf>, Failure> {
+    let Some(file) = &args.overlay else { return Ok(Vec::new()) };
+    if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
+        return Err(Failure::Usage(anyhow!("{}: an overlay is a .png file", file.display())));
+    }
+    if args.photos.len() == 1 {
+        return Ok(vec![file.clone()]);
+    }
+    let mut seen = HashSet::new();
+    let paths = args.photos.iter().enumerate().map(|(i, photo)| {
+        let mut name = OsString::from(file.file_stem().unwrap_or_default());
+        name.push("-");
+        name.push(photo.file_stem().unwrap_or_default());
+        if !seen.insert(name.clone()) {
+            name.push(format!("-{}", i + 1));
+        }
+        name.push(".png");
+        file.with_file_name(name)
+    });
+    Ok(paths.collect())
+}
+
+/// Refuses outputs that would overwrite a photo or each other.
+fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
+    let same = |a: &Path, b: &Path| {
+        a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(x), Ok(y)) if x == y && x.is_file())
+    };
+    let outputs: Vec<&Path> = [&args.json, &args.particles, &args.plot]
+        .into_iter()
+        .filter_map(|o| o.as_deref())
+        .chain(overlays.iter().map(PathBuf::as_path))
+        .collect();
+    for (i, output) in outputs.iter().enumerate() {
+        if args.photos.iter().any(|photo| same(photo, output)) {
+            let text = format!("{}: this output would overwrite a photo. Choose another name", output.display());
+            return Err(Failure::Usage(anyhow!(text)));
+        }
+        if outputs[..i].iter().any(|other| same(other, output)) {
+            return Err(Failure::Usage(anyhow!("{}: two outputs have the same name", output.display())));
+        }
+    }
+    for (i, photo) in args.photos.iter().enumerate() {
+        if args.photos[..i].iter().any(|other| same(other, photo)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: given twice. The same photo counted twice would make the result look surer than it is",
+                photo.display()
+            )));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,84 @@
+//! The command line: options become [`Settings`](crate::pipeline::Settings), results become files. No science.
+
+mod batch;
+mod measure;
+mod options;
+mod render;
+
+use std::ffi::OsString;
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+#[derive(Parser)]
+#[command(
+    name = "lightsieve",
+    version,
+    about = "Measures ground coffee in photos: from grounds on white paper to a particle size distribution by mass",
+    after_help = "A first try:  lightsieve measure demo-images/filter-grind.jpg --scale 20 --overlay seen.png\n\
+                  Exit status: 0 all done; 1 some input failed (the message says which and why); 2 wrong usage."
+)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Measure one sample from one or several photos of the same grounds
+    Measure(measure::Args),
+    /// Measure every photo in a folder: a sub-folder is one sample, a photo outside of sub-folders is one sample
+    Batch(batch::Args),
+    /// Draw a photo of grounds with known truth, to try the tool on
+    Render(render::Args),
+}
+
+/// Why a command did not do all that was asked.
+enum Failure {
+    /// The options make no sense together: exit status 2.
+    Usage(anyhow::Error),
+    /// Some input failed: exit status 1.
+    Input(anyhow::Error),
+}
+
+impl<E: Into<anyhow::Error>> From<E> for Failure {
+    fn from(e: E) -> Self {
+        Failure::Input(e.into())
+    }
+}
+
+/// Runs the command line `args` (the first is the program's name) and gives its exit status.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(e) => {
+            // Help and version go to standard output and are a success; a closed pipe is nobody's fault.
+            let _ = e.print();
+            return ExitCode::from(if e.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let done = match cli.command {
+        Command::Measure(args) => measure::run(&args),
+        Command::Batch(args) => batch::run(&args),
+        Command::Render(args) => render::run(&args),
+    };
+    let (error, status) = match done {
+        Ok(()) => return ExitCode::SUCCESS,
+        Err(Failure::Usage(e)) => (e, 2),
+        Err(Failure::Input(e)) => (e, 1),
+    };
+    if error.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe) {
+        return ExitCode::SUCCESS;
+    }
+    let _ = writeln!(std::io::stderr(), "lightsieve: {error:#}");
+    ExitCode::from(status)
+}
+
+/// Prints to standard output; a closed pipe ends the program quietly.
+fn say(text: &str) -> Result<(), Failure> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(())
+}

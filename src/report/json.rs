@@ -1,0 +1,216 @@
+//! The stable JSON of a measurement. The format has structs of its own, so that it changes only on purpose.
+//!
+//! A field may be added; removing or changing one needs a new schema number. Documented in `docs/json.md`.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::distribution::Figures;
+use crate::numeric::Estimate;
+use crate::particle::Flags;
+use crate::pipeline::{MeasuredPhoto, Measurement};
+use crate::scale::{Scale, Source};
+use crate::segment::Rejection;
+
+/// Schema of [`measurement`].
+pub const MEASUREMENT: &str = "lightsieve/measurement/1";
+/// Schema of [`overview`].
+pub const BATCH: &str = "lightsieve/batch/1";
+
+#[derive(Serialize)]
+struct MeasurementV1 {
+    schema: &'static str,
+    scale: ScaleV1,
+    particles: ParticlesV1,
+    limit: LimitV1,
+    distribution: DistributionV1,
+    by_number: BTreeMap<&'static str, f64>,
+    curve: CurveV1,
+    mass_model: &'static str,
+    spread_to_spread: &'static str,
+    photo: Vec<PhotoV1>,
+}
+
+#[derive(Serialize)]
+struct ScaleV1 {
+    um_per_px: f64,
+    relative_uncertainty: f64,
+    from: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    disc: Option<DiscV1>,
+}
+
+#[derive(Serialize)]
+struct DiscV1 {
+    x_px: f64,
+    y_px: f64,
+    diameter_px: f64,
+    diameter_mm: f64,
+}
+
+#[derive(Serialize)]
+struct ParticlesV1 {
+    counted: usize,
+    on_border: usize,
+    off_paper: usize,
+    below_limit: usize,
+    split: usize,
+}
+
+#[derive(Serialize)]
+struct LimitV1 {
+    smallest_ecd_um: f64,
+}
+
+#[derive(Serialize)]
+struct DistributionV1 {
+    #[serde(flatten)]
+    figures: BTreeMap<&'static str, f64>,
+    fines_below_um: f64,
+    shares_above: Vec<ShareV1>,
+    confidence_pct: f64,
+    intervals: BTreeMap<&'static str, [f64; 2]>,
+}
+
+#[derive(Serialize)]
+struct ShareV1 {
+    size_um: f64,
+    share_pct: f64,
+}
+
+#[derive(Serialize)]
+struct CurveV1 {
+    limits_um: Vec<f64>,
+    share_pct: Vec<f64>,
+    finer_pct: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct PhotoV1 {
+    file: String,
+    width_px: usize,
+    height_px: usize,
+    particles: usize,
+    smallest_ecd_um: f64,
+    blur_px: f64,
+    noise: f64,
+    core_deficit: f64,
+    shadow_deficit: f64,
+    paper_level: f64,
+    paper_share: f64,
+    coverage: f64,
+    advice: Vec<String>,
+}
+
+fn scale_v1(scale: &Scale) -> ScaleV1 {
+    let (from, disc) = match scale.from() {
+        Source::Given => ("given", None),
+        Source::Disc(d) => {
+            let [x_px, y_px] = d.centre;
+            ("disc", Some(DiscV1 { x_px, y_px, diameter_px: d.diameter_px, diameter_mm: d.diameter_mm }))
+        }
+    };
+    ScaleV1 { um_per_px: scale.typical(), relative_uncertainty: scale.relative_uncertainty(), from, disc }
+}
+
+fn photo_v1(photo: &MeasuredPhoto) -> PhotoV1 {
+    let q = &photo.quality;
+    PhotoV1 {
+        file: photo.path.display().to_string(),
+        width_px: photo.size_px[0],
+        height_px: photo.size_px[1],
+        particles: photo.particles.len(),
+        smallest_ecd_um: photo.smallest_ecd_um,
+        blur_px: q.blur_px,
+        noise: q.noise,
+        core_deficit: q.core,
+        shadow_deficit: q.shade,
+        paper_level: q.paper_level,
+        paper_share: q.paper_share,
+        coverage: q.coverage,
+        advice: Vec::new(),
+    }
+}
+
+fn named(values: &[Estimate; 7]) -> BTreeMap<&'static str, f64> {
+    Figures::NAMES.into_iter().zip(values.iter().map(|e| e.value)).collect()
+}
+
+fn measurement_v1(m: &Measurement) -> MeasurementV1 {
+    let particles = || m.photos.iter().flat_map(|p| &p.particles);
+    let flagged = |flag| particles().filter(|p| p.flags.contains(flag)).count();
+    let rejected =
+        |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
+    MeasurementV1 {
+        schema: MEASUREMENT,
+        scale: scale_v1(&m.photos[0].scale),
+        particles: ParticlesV1 {
+            counted: particles().count(),
+            on_border: rejected(Rejection::CutByFrame),
+            off_paper: rejected(Rejection::OffPaper),
+            below_limit: flagged(Flags::BELOW_LIMIT),
+            split: flagged(Flags::SPLIT),
+        },
+        limit: LimitV1 { smallest_ecd_um: m.smallest_ecd_um },
+        distribution: DistributionV1 {
+            figures: named(&m.by_mass),
+            fines_below_um: m.fines_um,
+            shares_above: m.shares_above.iter().map(|&(size_um, share_pct)| ShareV1 { size_um, share_pct }).collect(),
+            confidence_pct: 100.0 * m.level,
+            intervals: Figures::NAMES.into_iter().zip(m.by_mass.iter().map(|e| [e.low, e.high])).collect(),
+        },
+        by_number: Figures::NAMES.into_iter().zip(m.by_number.to_array()).collect(),
+        curve: CurveV1 {
+            limits_um: m.curve.limits_um.clone(),
+            share_pct: m.curve.share_pct.clone(),
+            finer_pct: m.curve.finer_pct.clone(),
+        },
+        mass_model: "proportional to ecd cubed: constant shape and density",
+        spread_to_spread: if m.photos.len() > 1 { "in the intervals" } else { "unknown: one photo" },
+        photo: m.photos.iter().map(photo_v1).collect(),
+    }
+}
+
+/// A measurement as JSON text.
+pub fn measurement(m: &Measurement) -> Vec<u8> {
+    text(&measurement_v1(m))
+}
+
+#[derive(Serialize)]
+struct BatchV1 {
+    schema: &'static str,
+    samples: Vec<SampleV1>,
+    failed: Vec<FailureV1>,
+}
+
+#[derive(Serialize)]
+struct SampleV1 {
+    name: String,
+    #[serde(flatten)]
+    measurement: MeasurementV1,
+}
+
+#[derive(Serialize)]
+struct FailureV1 {
+    file: String,
+    error: String,
+}
+
+/// All samples of a folder as JSON text; `failed` holds (file, error).
+pub fn overview(samples: &[(String, Measurement)], failed: &[(String, String)]) -> Vec<u8> {
+    text(&BatchV1 {
+        schema: BATCH,
+        samples: samples
+            .iter()
+            .map(|(name, m)| SampleV1 { name: name.clone(), measurement: measurement_v1(m) })
+            .collect(),
+        failed: failed.iter().map(|(file, error)| FailureV1 { file: file.clone(), error: error.clone() }).collect(),
+    })
+}
+
+fn text(value: &impl Serialize) -> Vec<u8> {
+    let mut out = serde_json::to_vec_pretty(value).expect("plain structs always serialise");
+    out.push(b'\n');
+    out
+}

@@ -1,0 +1,24 @@
+//! Stage 8: values become files and a table. Nothing is computed here but the way things look.
+
+pub mod csv;
+mod font;
+pub mod format;
+pub mod json;
+pub mod overlay;
+pub mod plot;
+pub mod terminal;
+pub mod write;
+
+/// Why an output could not be made.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs, reason = "each variant is its message")]
+pub enum ReportError {
+    #[error("{path}: cannot be written: {source}. Choose another place with a folder that exists and is yours to write in")]
+    Write { path: String, source: std::io::Error },
+    #[error("{0}: this is a folder, and a file name is expected")]
+    Folder(String),
+    #[error("{path}: unknown kind of file; {wanted}")]
+    Kind { path: String, wanted: &'static str },
+    #[error("the picture could not be drawn: {0}")]
+    Draw(String),
+}

@@ -1,0 +1,300 @@
+//! Histogram on a logarithmic axis with the cumulative curve.
+
+use std::path::Path;
+
+use image::{ImageEncoder, codecs::png::PngEncoder};
+use plotters::coord::Shift;
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+
+use super::{ReportError, font};
+use crate::pipeline::Measurement;
+
+const SIZE: (u32, u32) = (1000, 600);
+/// The PNG is drawn at twice the size of the SVG, so that it stays sharp in a report.
+const PNG_SCALE: u32 = 2;
+
+// Dark enough against each other and against white to be told apart in grey.
+const BARS: RGBColor = RGBColor(176, 138, 102);
+const LINE: RGBColor = RGBColor(24, 62, 110);
+const FINES: RGBColor = RGBColor(226, 234, 244);
+const INK: RGBColor = RGBColor(40, 40, 40);
+const PALE: RGBColor = RGBColor(225, 225, 225);
+
+/// Kind of picture, from the file's name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Scalable, with text as text.
+    Svg,
+    /// Pixels.
+    Png,
+}
+
+impl Kind {
+    /// Kind for `path`.
+    ///
+    /// # Errors
+    /// Any ending but `.svg` and `.png`.
+    pub fn of(path: &Path) -> Result<Self, ReportError> {
+        match path.extension().map(|e| e.to_string_lossy().to_lowercase()).as_deref() {
+            Some("svg") => Ok(Kind::Svg),
+            Some("png") => Ok(Kind::Png),
+            _ => Err(ReportError::Kind { path: path.display().to_string(), wanted: "a plot is .svg or .png" }),
+        }
+    }
+}
+
+/// One sample's plot.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
+    draw(kind, |area, scale| distribution_on(m, title, area, scale))
+}
+
+/// Cumulative curves of all samples of a folder on one axis.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>, ReportError> {
+    draw(kind, |area, scale| overview_on(samples, area, scale))
+}
+
+type Drawn = Result<(), Box<dyn std::error::Error>>;
+type Draw<'a> = &'a dyn Fn(f64) -> i32;
+
+fn draw(
+    kind: Kind,
+    on: impl Fn(AnyArea<'_, '_>, Draw<'_>) -> Drawn,
+) -> Result<Vec<u8>, ReportError> {
+    font::register();
+    let failed = |e: &dyn std::fmt::Display| ReportError::Draw(e.to_string());
+    match kind {
+        Kind::Svg => {
+            let mut text = String::new();
+            on(AnyArea::Svg(&SVGBackend::with_string(&mut text, SIZE).into_drawing_area()), &|v| v as i32)
+                .map_err(|e| failed(&e))?;
+            Ok(text.into_bytes())
+        }
+        Kind::Png => {
+            let (w, h) = (SIZE.0 * PNG_SCALE, SIZE.1 * PNG_SCALE);
+            let mut pixels = vec![255u8; (w * h * 3) as usize];
+            on(
+                AnyArea::Png(&BitMapBackend::with_buffer(&mut pixels, (w, h)).into_drawing_area()),
+                &|v| (v * f64::from(PNG_SCALE)) as i32,
+            )
+            .map_err(|e| failed(&e))?;
+            let mut out = Vec::new();
+            PngEncoder::new(&mut out)
+                .write_image(&pixels, w, h, image::ExtendedColorType::Rgb8)
+                .map_err(|e| failed(&e))?;
+            Ok(out)
+        }
+    }
+}
+
+enum AnyArea<'a, 'b> {
+    Svg(&'a DrawingArea<SVGBackend<'b>, Shift>),
+    Png(&'a DrawingArea<BitMapBackend<'b>, Shift>),
+}
+
+fn distribution_on(m: &Measurement, title: &str, area: AnyArea<'_, '_>, px: Draw<'_>) -> Drawn {
+    match area {
+        AnyArea::Svg(a) => distribution_in(m, title, a, px),
+        AnyArea::Png(a) => distribution_in(m, title, a, px),
+    }
+}
+
+fn overview_on(samples: &[(String, Measurement)], area: AnyArea<'_, '_>, px: Draw<'_>) -> Drawn {
+    match area {
+        AnyArea::Svg(a) => overview_in(samples, a, px),
+        AnyArea::Png(a) => overview_in(samples, a, px),
+    }
+}
+
+fn distribution_in<B: DrawingBackend>(
+    m: &Measurement,
+    title: &str,
+    area: &DrawingArea<B, Shift>,
+    px: Draw<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let curve = &m.curve;
+    area.fill(&WHITE)?;
+    let (low, high) = axis(curve.limits_um[0].min(m.fines_um), curve.limits_um[curve.limits_um.len() - 1]);
+    let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * 1.12;
+    let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
+    let mut chart = ChartBuilder::on(area)
+        .margin(px(14.0))
+        .margin_right(px(6.0))
+        .caption(title, text(19.0, &INK))
+        .x_label_area_size(px(52.0))
+        .y_label_area_size(px(62.0))
+        .right_y_label_area_size(px(62.0))
+        .build_cartesian_2d((low..high).log_scale(), 0.0..top)?
+        .set_secondary_coord((low..high).log_scale(), 0.0..100.0);
+    chart.draw_series([Rectangle::new([(low, 0.0), (m.fines_um, top)], FINES.filled())])?;
+    chart
+        .configure_mesh()
+        .light_line_style(WHITE.mix(0.0))
+        .bold_line_style(PALE)
+        .axis_style(INK)
+        .x_labels(24)
+        .x_label_formatter(&|v| tick(*v))
+        .y_labels(6)
+        .y_label_formatter(&|v| format!("{v:.0}"))
+        .x_desc("equivalent circular diameter, µm")
+        .y_desc("share of the mass in each class, %")
+        .label_style(text(14.0, &INK))
+        .axis_desc_style(text(15.0, &INK))
+        .draw()?;
+    chart
+        .configure_secondary_axes()
+        .axis_style(LINE)
+        .y_labels(6)
+        .y_label_formatter(&|v| format!("{v:.0}"))
+        .y_desc("finer, % of the mass (line)")
+        .label_style(text(14.0, &LINE))
+        .axis_desc_style(text(15.0, &LINE))
+        .draw()?;
+    chart.draw_series(curve.share_pct.iter().enumerate().map(|(i, &share)| {
+        let (a, b) = (curve.limits_um[i], curve.limits_um[i + 1]);
+        Rectangle::new([(a * 1.004, 0.0), (b / 1.004, share)], BARS.filled())
+    }))?;
+    let points: Vec<(f64, f64)> = curve.limits_um.iter().copied().zip(curve.finer_pct.iter().copied()).collect();
+    chart.draw_secondary_series(LineSeries::new(points, LINE.stroke_width(px(2.5) as u32)))?;
+    for (name, size, at) in [("D10", 0, 10.0), ("D50", 1, 50.0), ("D90", 2, 90.0)] {
+        let d = m.by_mass[size].value;
+        let label = format!("{name} {} µm", super::format::value(&m.by_mass[size]));
+        chart.draw_secondary_series([Circle::new((d, at), px(4.5), LINE.filled())])?;
+        chart.draw_secondary_series([Text::new(
+            label,
+            (d / 1.03, at + 1.5),
+            text(15.0, &LINE).pos(Pos::new(HPos::Right, VPos::Bottom)),
+        )])?;
+    }
+    let fines = format!("fines < {:.0} µm: {} %", m.fines_um, super::format::value(&m.by_mass[4]));
+    chart.draw_series([Text::new(
+        fines,
+        (m.fines_um / 1.02, top * 0.985),
+        text(14.0, &INK).pos(Pos::new(HPos::Right, VPos::Top)),
+    )])?;
+    if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
+        let limit = m.smallest_ecd_um;
+        chart.draw_series(DashedLineSeries::new([(limit, 0.0), (limit, top * 0.8)], px(6.0), px(4.0), INK.stroke_width(px(1.0) as u32)))?;
+        chart.draw_series([Text::new(
+            format!("reliable from {} µm", super::format::significant(limit, 2)),
+            (limit * 1.015, top * 0.86),
+            text(14.0, &INK).pos(Pos::new(HPos::Left, VPos::Center)),
+        )])?;
+    }
+    area.present()?;
+    Ok(())
+}
+
+fn overview_in<B: DrawingBackend>(samples: &[(String, Measurement)], area: &DrawingArea<B, Shift>, px: Draw<'_>) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    const COLOURS: [RGBColor; 6] = [
+        RGBColor(0, 90, 160),
+        RGBColor(200, 90, 0),
+        RGBColor(0, 130, 100),
+        RGBColor(150, 60, 130),
+        RGBColor(90, 90, 90),
+        RGBColor(140, 20, 30),
+    ];
+    area.fill(&WHITE)?;
+    let ends = samples.iter().flat_map(|(_, m)| [m.curve.limits_um[0], m.curve.limits_um[m.curve.limits_um.len() - 1]]);
+    let (low, high) = ends.fold((f64::INFINITY, 0.0f64), |(a, b), v| (a.min(v), b.max(v)));
+    let (low, high) = axis(low, high);
+    let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
+    let mut chart = ChartBuilder::on(area)
+        .margin(px(14.0))
+        .caption("Finer by mass", text(19.0, &INK))
+        .x_label_area_size(px(52.0))
+        .y_label_area_size(px(62.0))
+        .build_cartesian_2d((low..high).log_scale(), 0.0..100.0)?;
+    chart
+        .configure_mesh()
+        .light_line_style(WHITE.mix(0.0))
+        .bold_line_style(PALE)
+        .axis_style(INK)
+        .x_labels(24)
+        .x_label_formatter(&|v| tick(*v))
+        .y_labels(6)
+        .y_label_formatter(&|v| format!("{v:.0}"))
+        .x_desc("equivalent circular diameter, µm")
+        .y_desc("finer, % of the mass")
+        .label_style(text(14.0, &INK))
+        .axis_desc_style(text(15.0, &INK))
+        .draw()?;
+    for (i, (name, m)) in samples.iter().enumerate() {
+        let colour = COLOURS[i % COLOURS.len()];
+        let points: Vec<(f64, f64)> =
+            m.curve.limits_um.iter().copied().zip(m.curve.finer_pct.iter().copied()).collect();
+        // Colours come round after six; width and dashes then tell the lines apart, in grey as well.
+        let style = colour.stroke_width(px(2.0) as u32);
+        let legend = move |(x, y): (i32, i32)| PathElement::new([(x, y), (x + 18, y)], colour.stroke_width(2));
+        if i % 2 == 0 {
+            chart.draw_series(LineSeries::new(points, style))?.label(name).legend(legend);
+        } else {
+            chart
+                .draw_series(DashedLineSeries::new(points, px(3.0 + 2.0 * (i % 5) as f64), px(3.0), style))?
+                .label(name)
+                .legend(legend);
+        }
+    }
+    if samples.len() <= 24 {
+        chart
+            .configure_series_labels()
+            .position(SeriesLabelPosition::UpperLeft)
+            .background_style(WHITE.mix(0.85))
+            .border_style(PALE)
+            .label_font(text(14.0, &INK))
+            .draw()?;
+    }
+    area.present()?;
+    Ok(())
+}
+
+/// Ends of the size axis, rounded outwards to 1, 2 or 5.
+fn axis(low: f64, high: f64) -> (f64, f64) {
+    let steps = |v: f64| {
+        let decade = 10f64.powf(v.log10().floor());
+        [1.0, 2.0, 5.0, 10.0].map(|s| s * decade)
+    };
+    let down = steps(low).into_iter().rev().find(|&s| s <= low * 1.0001).unwrap_or(low);
+    let up = steps(high).into_iter().find(|&s| s >= high / 1.0001).unwrap_or(high);
+    (down, up)
+}
+
+/// Labels at 1, 2 and 5 of each decade; the rest would crowd the axis.
+fn tick(v: f64) -> String {
+    let decade = 10f64.powf(v.log10().floor());
+    let lead = v / decade;
+    let wanted = [1.0, 2.0, 5.0].iter().any(|s| (lead - s).abs() < 0.02);
+    if wanted { format!("{v:.0}") } else { String::new() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn axes_end_at_round_numbers_that_hold_the_data() {
+        assert_eq!(axis(33.0, 1412.0), (20.0, 2000.0));
+        assert_eq!(axis(100.0, 1000.0), (100.0, 1000.0));
+        assert_eq!(tick(200.0), "200");
+        assert_eq!(tick(300.0), "");
+    }
+
+    #[test]
+    fn other_kinds_of_file_are_refused() {
+        assert_eq!(Kind::of(Path::new("a.SVG")).unwrap(), Kind::Svg);
+        assert!(Kind::of(Path::new("a.jpg")).is_err());
+        assert!(Kind::of(Path::new("svg")).is_err());
+    }
+}

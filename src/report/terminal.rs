@@ -1,0 +1,73 @@
+//! The table on the terminal.
+
+use std::fmt::Write;
+
+use super::format::{count, interval, significant, value};
+use crate::pipeline::Measurement;
+use crate::scale::Source;
+use crate::segment::Rejection;
+
+/// The measurement as a table for people.
+pub fn table(m: &Measurement) -> String {
+    let mut out = String::new();
+    let particles: usize = m.photos.iter().map(|p| p.particles.len()).sum();
+    let scale = &m.photos[0].scale;
+    let origin = match scale.from() {
+        Source::Given => "as given".to_owned(),
+        Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
+    };
+    let names: Vec<String> = m.photos.iter().map(|p| p.path.display().to_string()).collect();
+    let _ = writeln!(out, "{}", names.join(", "));
+    let _ = writeln!(
+        out,
+        "{}, {}, {} µm per pixel ({origin})\n",
+        count(m.photos.len(), "photo"),
+        count(particles, "whole particle"),
+        significant(scale.typical(), 4),
+    );
+    let fines = format!("fines < {} µm", significant(m.fines_um, 3));
+    let rows = ["D10", "D50", "D90", "span", &fines, "D[3,2]", "D[4,3]"];
+    let units = [" µm", " µm", " µm", "", " %", " µm", " µm"];
+    let level = format!("{} % interval", significant(100.0 * m.level, 3));
+    let _ = writeln!(out, "  {:<16}{:>12}{:>24}{:>14}", "", "by mass", level, "by number");
+    for (i, number) in m.by_number.to_array().into_iter().enumerate() {
+        let e = &m.by_mass[i];
+        let unit = units[i];
+        let _ = writeln!(
+            out,
+            "  {:<16}{:>12}{:>24}{:>14}",
+            rows[i],
+            format!("{}{unit}", value(e)),
+            format!("{}{unit}", interval(e)),
+            // The two means are the same by their definition, whatever the basis.
+            if i < 5 { format!("{}{unit}", significant(number, 2)) } else { String::new() },
+        );
+    }
+    for &(size, share) in &m.shares_above {
+        let _ = writeln!(out, "  {:<16}{:>12}", format!("> {} µm", significant(size, 3)), format!("{share:.1} %"));
+    }
+    out.push('\n');
+    let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
+    let (cut, off) = (rejected(Rejection::CutByFrame), rejected(Rejection::OffPaper));
+    let _ = writeln!(out, "  Reliable from {} µm up: smaller particles are partly missed.", significant(m.smallest_ecd_um, 2));
+    if m.smallest_ecd_um > m.fines_um {
+        let near = m.fines_um / m.smallest_ecd_um * scale.typical();
+        let _ = writeln!(
+            out,
+            "  Fines below {} µm cannot be judged in this photo: move to {} µm per pixel or less.",
+            significant(m.fines_um, 3),
+            significant(0.9 * near, 2)
+        );
+    }
+    let _ = write!(out, "  Left out: {} that the frame cuts", count(cut, "particle"));
+    let _ = writeln!(out, "{}.", if off > 0 { format!(", {} off the paper", count(off, "dark area")) } else { String::new() });
+    let _ = writeln!(out, "  Mass is taken as ECD³: constant shape and density are assumed.");
+    if m.photos.len() == 1 {
+        let _ = writeln!(
+            out,
+            "  One photo: the intervals cover counting{}, not how much spreads of the same grounds differ.",
+            if scale.relative_uncertainty() > 0.0 { " and scale" } else { "" }
+        );
+    }
+    out
+}

@@ -1,0 +1,81 @@
+//! Files appear whole or not at all.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+use super::ReportError;
+
+/// A file to come: its folder is known to be writable, and its place is left as it was until [`Target::finish`].
+pub struct Target {
+    path: PathBuf,
+    /// `None` for what cannot be replaced by renaming: a device, a pipe.
+    temporary: Option<NamedTempFile>,
+}
+
+impl Target {
+    /// Prepares to write `path`, so that a bad place is known before any work is done.
+    ///
+    /// # Errors
+    /// A folder, or a place where no file can be made.
+    pub fn create(path: &Path) -> Result<Self, ReportError> {
+        let failed = |source| ReportError::Write { path: path.display().to_string(), source };
+        match fs::metadata(path) {
+            Ok(meta) if meta.is_dir() => return Err(ReportError::Folder(path.display().to_string())),
+            Ok(meta) if !meta.is_file() => return Ok(Target { path: path.to_owned(), temporary: None }),
+            _ => {}
+        }
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".lightsieve-");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            // The user's umask applies, as for any other file.
+            builder.permissions(fs::Permissions::from_mode(0o666));
+        }
+        let temporary = builder.tempfile_in(folder).map_err(failed)?;
+        Ok(Target { path: path.to_owned(), temporary: Some(temporary) })
+    }
+
+    /// Writes the whole content and puts the file in its place.
+    ///
+    /// # Errors
+    /// A full disk, or a place that is no longer writable; the old file is then still there.
+    pub fn finish(self, content: &[u8]) -> Result<(), ReportError> {
+        let failed = |source| ReportError::Write { path: self.path.display().to_string(), source };
+        match self.temporary {
+            None => fs::write(&self.path, content).map_err(failed),
+            Some(mut file) => {
+                file.write_all(content).map_err(failed)?;
+                file.persist(&self.path).map_err(|e| failed(e.error))?;
+                Ok(())
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shorter_second_run_leaves_no_old_bytes_and_an_unfinished_one_changes_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a b µ.txt");
+        Target::create(&path).unwrap().finish(b"a longer text").unwrap();
+        Target::create(&path).unwrap().finish(b"short").unwrap();
+        drop(Target::create(&path).unwrap());
+        assert_eq!(fs::read(&path).unwrap(), b"short");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn folders_and_absent_places_are_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        assert!(matches!(Target::create(folder.path()), Err(ReportError::Folder(_))));
+        assert!(matches!(Target::create(&folder.path().join("no/such/x")), Err(ReportError::Write { .. })));
+    }
+}
