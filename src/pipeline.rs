@@ -222,6 +222,9 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let mut particles = Vec::new();
     let mut whole = Vec::new();
     for shape in shapes.into_iter().flatten() {
+        if on_reference(&scale, &shape) {
+            continue;
+        }
         // A particle as wide as the paper leaves no place where it would lie whole: it cannot be weighted.
         let Some(weight) = scene.field.edge_weight(shape.extent[0], shape.extent[1]) else { continue };
         let mut particle = shape.at_scale(&scale, weight);
@@ -259,6 +262,14 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             coverage: dark as f64 / paper_px,
         },
     })
+}
+
+/// True for relief and glints on the reference disc and for breaks in its shadow, which are no grounds.
+fn on_reference(scale: &Scale, shape: &Shape) -> bool {
+    let Source::Disc(disc) = scale.from() else { return false };
+    let off = (shape.centre[0] - disc.centre[0]).hypot(shape.centre[1] - disc.centre[1]);
+    // The shadow of a coin reaches a fifth of its width at most; what is parted there was joined to the coin.
+    off < 0.5 * disc.diameter_px || off < 0.7 * disc.diameter_px && shape.flags.contains(Flags::SPLIT)
 }
 
 /// Joins the photos of one sample.

@@ -112,7 +112,14 @@ fn spec(args: &Args) -> Result<SceneSpec, Failure> {
     spec.grind.max_um = spec.grind.max_um.max(3.0 * args.coarse);
     spec.camera.blur_sigma_px = args.blur;
     spec.shadow.strength = args.shadow;
-    spec.reference = args.disc.map(|diameter_mm| ReferenceDisc { diameter_mm, ..ReferenceDisc::default() });
     spec.surround = args.table.then(Surround::default);
+    // In the upper left corner, wholly on the paper.
+    let clear = if args.table { 0.16 } else { 0.05 };
+    let place = |mm: f64, side: u32| clear + 500.0 * mm / args.scale / f64::from(side);
+    spec.reference = args.disc.map(|diameter_mm| ReferenceDisc {
+        diameter_mm,
+        centre: (place(diameter_mm, width_px), place(diameter_mm, height_px)),
+        ..ReferenceDisc::default()
+    });
     Ok(spec)
 }

@@ -123,7 +123,10 @@ where
 {
     let curve = &m.curve;
     area.fill(&WHITE)?;
-    let (low, high) = axis(curve.limits_um[0].min(m.fines_um), curve.limits_um[curve.limits_um.len() - 1]);
+    // The axis starts where the mass starts to show, and holds the limit and a part of the fines.
+    let start = curve.finer_pct.iter().position(|&f| f > 0.01).unwrap_or(0);
+    let start = curve.limits_um[start.saturating_sub(1)].min(0.9 * m.smallest_ecd_um).min(0.5 * m.fines_um);
+    let (low, high) = axis(start.max(curve.limits_um[0].min(0.5 * m.fines_um)), curve.limits_um[curve.limits_um.len() - 1]);
     let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * 1.12;
     let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
     let mut chart = ChartBuilder::on(area)
@@ -161,9 +164,10 @@ where
         .draw()?;
     chart.draw_series(curve.share_pct.iter().enumerate().map(|(i, &share)| {
         let (a, b) = (curve.limits_um[i], curve.limits_um[i + 1]);
-        Rectangle::new([(a * 1.004, 0.0), (b / 1.004, share)], BARS.filled())
+        Rectangle::new([((a * 1.004).max(low), 0.0), ((b / 1.004).max(low), share)], BARS.filled())
     }))?;
-    let points: Vec<(f64, f64)> = curve.limits_um.iter().copied().zip(curve.finer_pct.iter().copied()).collect();
+    let points: Vec<(f64, f64)> =
+        curve.limits_um.iter().copied().zip(curve.finer_pct.iter().copied()).filter(|p| p.0 >= low).collect();
     chart.draw_secondary_series(LineSeries::new(points, LINE.stroke_width(px(2.5) as u32)))?;
     for (name, size, at) in [("D10", 0, 10.0), ("D50", 1, 50.0), ("D90", 2, 90.0)] {
         let d = m.by_mass[size].value;

@@ -28,7 +28,7 @@ pub fn table(m: &Measurement) -> String {
     let fines = format!("fines < {} µm", significant(m.fines_um, 3));
     let rows = ["D10", "D50", "D90", "span", &fines, "D[3,2]", "D[4,3]"];
     let units = [" µm", " µm", " µm", "", " %", " µm", " µm"];
-    let level = format!("{} % interval", significant(100.0 * m.level, 3));
+    let level = format!("{} % interval", (1e6 * m.level).round() / 1e4);
     let _ = writeln!(out, "  {:<16}{:>12}{:>24}{:>14}", "", "by mass", level, "by number");
     for (i, number) in m.by_number.to_array().into_iter().enumerate() {
         let e = &m.by_mass[i];
