@@ -289,12 +289,8 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
     )?;
     let sizes = Sizes::of(&sample);
     let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
-    let how = IntervalSettings {
-        level: settings.level,
-        draws: DRAWS,
-        seed: settings.seed,
-        scale_uncertainty: uncertainty,
-    };
+    let how =
+        IntervalSettings { level: settings.level, draws: DRAWS, seed: settings.seed, scale_uncertainty: uncertainty };
     Ok(Measurement {
         by_mass: intervals(&sizes, Basis::Mass, settings.fines_um, &how),
         by_number: Figures::of(&sizes, Basis::Number, settings.fines_um),

@@ -103,8 +103,7 @@ fn steepest_step(photo: &Photo, scene: &Scene, y: usize, x: usize) -> Option<f64
     for (i, row) in rows.iter_mut().enumerate() {
         scene.deficit_row(photo, y - 1 + i, x0, row);
     }
-    let steepest = (1..5)
-        .map(|i| (rows[1][i + 1] - rows[1][i - 1]).hypot(rows[2][i] - rows[0][i]))
-        .fold(0.0f32, f32::max);
+    let steepest =
+        (1..5).map(|i| (rows[1][i + 1] - rows[1][i - 1]).hypot(rows[2][i] - rows[0][i])).fold(0.0f32, f32::max);
     (steepest > 0.0).then(|| 0.5 * f64::from(steepest))
 }

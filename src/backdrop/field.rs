@@ -118,10 +118,9 @@ pub(super) fn find(tiles: &Tiles) -> Result<Field, BackdropError> {
     let mut sums = vec![0u32; stride * (down + 1)];
     for y in 0..down {
         for x in 0..across {
-            sums[(y + 1) * stride + x + 1] = u32::from(inside[y * across + x])
-                + sums[y * stride + x + 1]
-                + sums[(y + 1) * stride + x]
-                - sums[y * stride + x];
+            sums[(y + 1) * stride + x + 1] =
+                u32::from(inside[y * across + x]) + sums[y * stride + x + 1] + sums[(y + 1) * stride + x]
+                    - sums[y * stride + x];
         }
     }
     let whole = inside.iter().all(|&b| b);
@@ -203,7 +202,8 @@ fn outside_of(paper: &[bool], across: usize, down: usize) -> Vec<bool> {
             }
             at += 1;
         }
-        let at_frame = |&i: &usize| i % across == 0 || i % across == across - 1 || i < across || i >= across * (down - 1);
+        let at_frame =
+            |&i: &usize| i % across == 0 || i % across == across - 1 || i < across || i >= across * (down - 1);
         if members.len() >= 4 && members.iter().any(at_frame) {
             members.iter().for_each(|&i| outside[i] = true);
         }

@@ -50,9 +50,8 @@ pub(super) fn scene(tiles: &Tiles, field: Field) -> Scene {
 /// tiles without paper by a smooth surface through the paper.
 fn fill(tiles: &Tiles, field: &Field) -> Vec<f64> {
     let (across, down) = (tiles.across, tiles.down);
-    let place = |i: usize| {
-        (2.0 * (i % across) as f64 / across as f64 - 1.0, 2.0 * (i / across) as f64 / down as f64 - 1.0)
-    };
+    let place =
+        |i: usize| (2.0 * (i % across) as f64 / across as f64 - 1.0, 2.0 * (i / across) as f64 / down as f64 - 1.0);
     let paper = |i: usize| field.is_paper(i);
     let surface = quadratic_surface((0..across * down).filter(|&i| paper(i)).map(|i| {
         let (x, y) = place(i);
@@ -72,7 +71,9 @@ fn fill(tiles: &Tiles, field: &Field) -> Vec<f64> {
                 (true, _) => tiles.level[i],
                 (false, Some(m)) if near.len() >= 3 => m,
                 (false, _) => match surface {
-                    Some(c) => surface_terms(place(i).0, place(i).1).iter().zip(c).map(|(t, c)| t * c).sum::<f64>().exp(),
+                    Some(c) => {
+                        surface_terms(place(i).0, place(i).1).iter().zip(c).map(|(t, c)| t * c).sum::<f64>().exp()
+                    }
                     None => median(&mut tiles.level.clone()).unwrap_or(1.0),
                 },
             }

@@ -1,3 +1,4 @@
+use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -42,7 +43,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
     let output = args.output.clone().unwrap_or_else(|| args.folder.join("lightsieve-results"));
     let jobs = jobs(&args.folder, &output)?;
-    fs::create_dir_all(&output).with_context(|| format!("{}: cannot be made", output.display()))?;
+    let made = !output.exists();
+    fs::create_dir_all(&output)
+        .map_err(|e| anyhow!("{}: this folder for the results cannot be made ({})", output.display(), e.kind()))?;
     let overviews: Vec<Target> = ["overview.csv", "overview.json", "overview.svg"]
         .iter()
         .map(|name| Target::create(&output.join(name)))
@@ -53,20 +56,24 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     bar.finish_and_clear();
 
     let failed: Vec<(String, String)> = done.iter().flat_map(|d| d.failed.clone()).collect();
-    let samples: Vec<(String, Measurement)> =
-        done.into_iter().filter_map(|d| Some((d.name, d.result?))).collect();
+    let samples: Vec<(String, Measurement)> = done.into_iter().filter_map(|d| Some((d.name, d.result?))).collect();
     if samples.is_empty() {
+        drop(overviews);
+        if made {
+            // Only an empty folder is removed; whatever else lies in it stays.
+            let _ = fs::remove_dir(&output);
+        }
         return Err(anyhow!("no photo could be measured.\n{}", list(&failed)).into());
     }
-    let contents =
-        [table(&samples)?, json::overview(&samples, &failed), plot::overview(&samples, plot::Kind::Svg)?];
+    let contents = [table(&samples)?, json::overview(&samples, &failed), plot::overview(&samples, plot::Kind::Svg)?];
     for (file, content) in overviews.into_iter().zip(contents) {
         file.finish(&content)?;
     }
-    say(&summary(&samples, &output))?;
+    let said = say(&summary(&samples, &output));
     if failed.is_empty() {
-        return Ok(());
+        return said;
     }
+    // A closed pipe must not hide what failed.
     Err(anyhow!("{} could not be measured; the rest is done.\n{}", count(failed.len(), "file"), list(&failed)).into())
 }
 
@@ -90,7 +97,10 @@ fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 
 fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
     if folder.is_file() {
-        let text = format!("{}: this is a file, and a folder is expected. `lightsieve measure` takes photos", folder.display());
+        let text = format!(
+            "{}: this is a file, and a folder is expected. `lightsieve measure` takes photos",
+            folder.display()
+        );
         return Err(Failure::Usage(anyhow!(text)));
     }
     let mut jobs: Vec<Job> = Vec::new();
@@ -109,11 +119,15 @@ fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
     if jobs.is_empty() {
         return Err(anyhow!("{}: no photo in this folder (JPEG, PNG, TIFF, WebP, HEIC)", folder.display()).into());
     }
-    // Two photos that differ only in their ending, or a photo and a folder, keep apart by number.
-    for i in 0..jobs.len() {
-        let twins = jobs[..i].iter().filter(|j| j.name == jobs[i].name).count();
-        if twins > 0 {
-            jobs[i].name = format!("{} ({})", jobs[i].name, twins + 1);
+    // Two photos that differ only in their ending, or a photo and a folder, keep apart by number; so does a sample
+    // whose files would be named like the overview's.
+    let mut taken: HashSet<String> = HashSet::from(["overview".to_owned()]);
+    for job in &mut jobs {
+        let plain = job.name.clone();
+        let mut number = 2;
+        while !taken.insert(job.name.to_lowercase()) {
+            job.name = format!("{plain} ({number})");
+            number += 1;
         }
     }
     Ok(jobs)
@@ -167,9 +181,8 @@ fn write(m: &Measurement, name: &str, output: &Path) -> anyhow::Result<()> {
 /// One row per sample.
 fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
     let mut writer = ::csv::Writer::from_writer(Vec::new());
-    let mut header: Vec<String> = ["sample", "photos", "particles", "um_per_px", "smallest_ecd_um", "fines_below_um"]
-        .map(String::from)
-        .to_vec();
+    let mut header: Vec<String> =
+        ["sample", "photos", "particles", "um_per_px", "smallest_ecd_um", "fines_below_um"].map(String::from).to_vec();
     for name in Figures::NAMES {
         header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
     }

@@ -9,7 +9,7 @@ use super::options::Measuring;
 use super::{Failure, say};
 use crate::photo;
 use crate::pipeline::{MeasuredPhoto, Settings, join, measure_file};
-use crate::report::write::Target;
+use crate::report::write::{Target, same_place};
 use crate::report::{csv, json, overlay, plot, terminal};
 
 #[derive(clap::Args)]
@@ -59,17 +59,21 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     };
     let photos = measure_all(&args.photos, &settings)?;
     let measurement = join(photos, &settings).map_err(|e| anyhow!("{}: {e}", names(&args.photos)))?;
+    // Drawing can fail (the photo is read again), so it is done before any file is put in its place.
+    let drawn: Vec<Vec<u8>> =
+        measurement.photos.iter().take(targets.overlays.len()).map(draw_overlay).collect::<Result<_, _>>()?;
+    let mut files: Vec<(Target, Vec<u8>)> = targets.overlays.into_iter().zip(drawn).collect();
     if let Some(file) = targets.json {
-        file.finish(&json::measurement(&measurement))?;
+        files.push((file, json::measurement(&measurement)));
     }
     if let Some(file) = targets.particles {
-        file.finish(&csv::particles(&measurement.photos)?)?;
+        files.push((file, csv::particles(&measurement.photos)?));
     }
     if let Some((file, kind)) = targets.plot {
-        file.finish(&plot::distribution(&measurement, &names(&args.photos), kind)?)?;
+        files.push((file, plot::distribution(&measurement, &names(&args.photos), kind)?));
     }
-    for (file, photo) in targets.overlays.into_iter().zip(&measurement.photos) {
-        file.finish(&draw_overlay(photo)?)?;
+    for (file, content) in files {
+        file.finish(&content)?;
     }
     say(&terminal::table(&measurement))
 }
@@ -141,25 +145,25 @@ fn overlay_paths(args: &Args) -> Result<Vec<PathBuf>, Failure> {
 
 /// Refuses outputs that would overwrite a photo or each other.
 fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
-    let same = |a: &Path, b: &Path| {
-        a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(x), Ok(y)) if x == y && x.is_file())
-    };
     let outputs: Vec<&Path> = [&args.json, &args.particles, &args.plot]
         .into_iter()
         .filter_map(|o| o.as_deref())
         .chain(overlays.iter().map(PathBuf::as_path))
         .collect();
     for (i, output) in outputs.iter().enumerate() {
-        if args.photos.iter().any(|photo| same(photo, output)) {
+        if args.photos.iter().any(|photo| same_place(photo, output)) {
             let text = format!("{}: this output would overwrite a photo. Choose another name", output.display());
             return Err(Failure::Usage(anyhow!(text)));
         }
-        if outputs[..i].iter().any(|other| same(other, output)) {
-            return Err(Failure::Usage(anyhow!("{}: two outputs have the same name", output.display())));
+        if outputs[..i].iter().any(|other| same_place(other, output)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: two outputs have the same name. Give each its own",
+                output.display()
+            )));
         }
     }
     for (i, photo) in args.photos.iter().enumerate() {
-        if args.photos[..i].iter().any(|other| same(other, photo)) {
+        if args.photos[..i].iter().any(|other| same_place(other, photo)) {
             return Err(Failure::Usage(anyhow!(
                 "{}: given twice. The same photo counted twice would make the result look surer than it is",
                 photo.display()

@@ -2,11 +2,12 @@ use std::path::PathBuf;
 
 use anyhow::anyhow;
 
+use super::options::number;
 use super::{Failure, say};
-use crate::render::{ReferenceDisc, SceneSpec, Surround, render};
+use crate::render::{ReferenceDisc, RenderError, SceneSpec, Surround, render};
 use crate::report::ReportError;
 use crate::report::format::significant;
-use crate::report::write::Target;
+use crate::report::write::{Target, same_place};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -20,31 +21,31 @@ pub(super) struct Args {
     #[arg(long, value_name = "WxH", default_value = "3000x2250")]
     size: String,
     /// Scale, in µm per pixel
-    #[arg(long, value_name = "UM_PER_PX", default_value_t = 20.0)]
+    #[arg(long, value_name = "UM_PER_PX", default_value_t = 20.0, allow_negative_numbers = true, value_parser = number)]
     scale: f64,
     /// Median of the coarse particles by number, in µm
-    #[arg(long, value_name = "UM", default_value_t = 560.0)]
+    #[arg(long, value_name = "UM", default_value_t = 560.0, allow_negative_numbers = true, value_parser = number)]
     coarse: f64,
     /// Median of the fine particles by number, in µm
-    #[arg(long, value_name = "UM", default_value_t = 80.0)]
+    #[arg(long, value_name = "UM", default_value_t = 80.0, allow_negative_numbers = true, value_parser = number)]
     fine: f64,
     /// Share of the particles that belong to the fine part, by number
-    #[arg(long, value_name = "0..1", default_value_t = 0.9)]
+    #[arg(long, value_name = "0..1", default_value_t = 0.9, allow_negative_numbers = true, value_parser = number)]
     fine_share: f64,
     /// Share of the paper that is covered
-    #[arg(long, value_name = "0..1", default_value_t = 0.05)]
+    #[arg(long, value_name = "0..1", default_value_t = 0.05, allow_negative_numbers = true, value_parser = number)]
     coverage: f64,
     /// Share of the particles that touch another
-    #[arg(long, value_name = "0..1", default_value_t = 0.0)]
+    #[arg(long, value_name = "0..1", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number)]
     touching: f64,
     /// Blur, in pixels (standard deviation)
-    #[arg(long, value_name = "PX", default_value_t = 0.9)]
+    #[arg(long, value_name = "PX", default_value_t = 0.9, allow_negative_numbers = true, value_parser = number)]
     blur: f64,
     /// Strength of the contact shadow
-    #[arg(long, value_name = "0..1", default_value_t = 0.12)]
+    #[arg(long, value_name = "0..1", default_value_t = 0.12, allow_negative_numbers = true, value_parser = number)]
     shadow: f64,
     /// Put a round disc of this diameter in mm beside the grounds
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = number)]
     disc: Option<f64>,
     /// Show the table around the sheet
     #[arg(long)]
@@ -61,12 +62,20 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         Some("png") => false,
         _ => {
             let path = args.picture.display().to_string();
-            return Err(Failure::Usage(ReportError::Kind { path, wanted: "a rendered picture is .jpg or .png" }.into()));
+            return Err(Failure::Usage(
+                ReportError::Kind { path, wanted: "a rendered picture is .jpg or .png" }.into(),
+            ));
         }
     };
+    if args.truth.as_deref().is_some_and(|truth| same_place(truth, &args.picture)) {
+        return Err(Failure::Usage(anyhow!(
+            "{}: the picture and --truth have the same name. Give each its own",
+            args.picture.display()
+        )));
+    }
     let picture = Target::create(&args.picture)?;
     let truth = args.truth.as_deref().map(Target::create).transpose()?;
-    let rendered = render(&spec).map_err(|e| Failure::Usage(e.into()))?;
+    let rendered = render(&spec).map_err(|e| Failure::Usage(in_options(&e)))?;
     let bytes = if jpeg {
         rendered.jpeg()
     } else {
@@ -79,6 +88,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         file.finish(rendered.truth_csv().as_bytes())?;
     }
     let figures = rendered.mass_figures(100.0);
+    if figures.count == 0 {
+        return say(&format!("{}: no particle lies wholly in the picture\n", args.picture.display()));
+    }
     say(&format!(
         "{}: {} particles at {} µm per pixel; truth by mass: D10 {} D50 {} D90 {} µm, fines < 100 µm {} %\n",
         args.picture.display(),
@@ -92,10 +104,37 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 }
 
 fn spec(args: &Args) -> Result<SceneSpec, Failure> {
-    let size = args.size.split_once(['x', '×']).and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
+    // Each of these spoils the picture in a way that the renderer can only say in its own terms.
+    let ranges = [
+        ("--scale", args.scale, 0.5, 500.0),
+        ("--coarse", args.coarse, 50.0, 3000.0),
+        ("--fine", args.fine, 10.0, 1000.0),
+        ("--fine-share", args.fine_share, 0.0, 1.0),
+        ("--coverage", args.coverage, 1e-4, 0.6),
+        ("--touching", args.touching, 0.0, 1.0),
+        ("--blur", args.blur, 0.0, 10.0),
+        ("--shadow", args.shadow, 0.0, 0.6),
+        ("--disc", args.disc.unwrap_or(20.0), 1.0, 100.0),
+    ];
+    for (option, value, low, high) in ranges {
+        if !(low..=high).contains(&value) {
+            return Err(Failure::Usage(anyhow!("{option} {value}: expected a number from {low} to {high}")));
+        }
+    }
+    let size =
+        args.size.split_once(['x', '×']).and_then(|(w, h)| Some((w.parse::<u32>().ok()?, h.parse::<u32>().ok()?)));
     let Some((width_px, height_px)) = size else {
         return Err(Failure::Usage(anyhow!("--size {}: expected width x height, for example 3000x2250", args.size)));
     };
+    if args.scale * f64::from(width_px.min(height_px)) > 200_000.0 {
+        return Err(Failure::Usage(anyhow!(
+            "--scale {}: the picture would show more than 200 mm of paper, with millions of particles",
+            args.scale
+        )));
+    }
+    if args.disc.is_some_and(|mm| 1000.0 * mm / args.scale > 0.6 * f64::from(width_px.min(height_px))) {
+        return Err(Failure::Usage(anyhow!("--disc: a disc of that size leaves no room for grounds in this picture")));
+    }
     let mut spec = SceneSpec {
         width_px,
         height_px,
@@ -122,4 +161,15 @@ fn spec(args: &Args) -> Result<SceneSpec, Failure> {
         ..ReferenceDisc::default()
     });
     Ok(spec)
+}
+
+/// The renderer's refusal, in the words of the options.
+fn in_options(error: &RenderError) -> anyhow::Error {
+    match error {
+        RenderError::TooCrowded { .. } => {
+            anyhow!("the particles find no room. Ask for less coverage (--coverage), or a larger picture (--size)")
+        }
+        RenderError::TooLarge { .. } => anyhow!("--size: {error}"),
+        other => anyhow!("{other}"),
+    }
 }

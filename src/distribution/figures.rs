@@ -196,7 +196,8 @@ mod tests {
         let mut draws = Draws::new(8, 0);
         for _ in 0..100 {
             let n = 1 + draws.below(60);
-            let sizes = Sizes::from_rows((0..n).map(|_| (1.0 + draws.below(30) as f64, 1.0 + draws.uniform(), 0)).collect());
+            let sizes =
+                Sizes::from_rows((0..n).map(|_| (1.0 + draws.below(30) as f64, 1.0 + draws.uniform(), 0)).collect());
             let columns = Columns::of(&sizes, Basis::Mass, 5.0);
             let mut counts = vec![0u8; n];
             draws.poisson_one(&mut counts);

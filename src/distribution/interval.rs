@@ -18,20 +18,28 @@ pub struct IntervalSettings {
 
 /// Value and interval of every figure, in the order of [`Figures::NAMES`].
 ///
-/// Intervals are symmetric on the logarithm of the figure. Three sources are joined:
-/// * **counting**: particles drawn again and again with Poisson counts of mean 1 (bootstrap);
+/// Intervals are made on the logarithm of the figure. Three sources are joined:
+/// * **counting**: particles drawn again and again with Poisson counts of mean 1 (bootstrap). The interval is shifted
+///   by the bias that the draws show, and widened by Student's t with as many degrees of freedom as effective
+///   particles, (Σw)²/Σw², lie behind the figure: those beyond D90 for D90, and so on (see `support`);
 /// * **spread to spread**, with several photos: Student's t on the logarithms of the photos' own figures. The wider
 ///   of the two counts, so that few photos never make an interval narrower than counting allows;
-/// * **scale**: adds to sizes in quadrature; span and shares at a fixed number of micrometres follow it through the
-///   particles.
+/// * **scale**: adds to sizes in quadrature; span stays, and shares at a fixed number of micrometres follow it through
+///   the particles.
 ///
-/// With one photo the spread-to-spread part is unknown and absent.
-/// Source: Poisson bootstrap, e.g. J. A. Hanley & B. MacGibbon (2006), Comput. Methods Programs Biomed. 83, 57–62 (from
-/// memory). Coverage is simulated in `tests/coverage.rs`; its table is in `docs/uncertainty.md`.
+/// With one photo the spread-to-spread part is unknown and absent. Where no particle is finer than the fines limit,
+/// the upper end is the mass of three particles of that size (the rule of three: with none found, up to three are
+/// expected with 95 % confidence).
+/// Source: Poisson bootstrap, J. A. Hanley & B. MacGibbon (2006), Comput. Methods Programs Biomed. 83, 57–62; effective
+/// number, L. Kish, Survey Sampling (1965) (both from memory). Coverage is simulated in `tests/coverage.rs`; its table
+/// is in `docs/uncertainty.md`.
 pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &IntervalSettings) -> [Estimate; 7] {
     let columns = Columns::of(sizes, basis, fines_um);
     let value = columns.figures(None, &mut Vec::new()).to_array();
-    let counting = counting_errors(&columns, sizes.ecd_um.len(), settings);
+    let shares = sizes.shares(basis);
+    let total: f64 = shares.iter().sum();
+    let support = support(sizes, &shares, fines_um, &value);
+    let counting = counting_errors(&columns, sizes.ecd_um.len(), &value, settings);
     let tail = 0.5 + 0.5 * settings.level;
     let normal = normal_quantile(tail);
     let photos = sizes.photos();
@@ -47,14 +55,49 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     let student = if own.len() > 1 { student_t_quantile(tail, (own.len() - 1) as f64) } else { 0.0 };
     let scaled = scale_errors(sizes, basis, fines_um, &value, settings.scale_uncertainty);
     std::array::from_fn(|f| {
-        let spread = student * log_spread(own.iter().map(|o| o[f])) / (own.len().max(1) as f64).sqrt();
-        let half = (normal * counting[f]).max(spread).hypot(normal * scaled[f]);
-        Estimate { value: value[f], low: value[f] * (-half).exp(), high: value[f] * half.exp(), level: settings.level }
+        let Spread { bias, deviation } = counting[f];
+        let few = student_t_quantile(tail, support[f].max(1.0));
+        let spread =
+            student * spread_of(own.iter().map(|o| o[f]), value[f]).deviation / (own.len().max(1) as f64).sqrt();
+        let half = (few * deviation).max(spread).hypot(normal * scaled[f]);
+        let (mut low, mut high) = (value[f] * (-half - bias).exp(), value[f] * (half - bias).exp());
+        if value[f] == 0.0 {
+            high = 100.0 * 3.0 * fines_um.powi(if basis == Basis::Mass { 3 } else { 0 }) / total;
+        }
+        // The shift must not leave the figure outside of its own interval.
+        (low, high) = (low.min(value[f]), high.max(value[f]));
+        Estimate { value: value[f], low, high, level: settings.level }
     })
 }
 
-/// Standard deviation of the logarithm of every figure under redrawn particles.
-fn counting_errors(columns: &Columns, n: usize, settings: &IntervalSettings) -> [f64; 7] {
+/// Effective number of particles behind each figure: for a quantile those on its thinner side, for a mean those in its
+/// coarse tail, which decide how far it can be off.
+fn support(sizes: &Sizes, shares: &[f64], fines_um: f64, value: &[f64; 7]) -> [f64; 7] {
+    let effective = |from: usize, to: usize, power: i32| {
+        let (mut sum, mut squares) = (0.0, 0.0);
+        for i in from..to {
+            let w = shares[i] * sizes.ecd_um[i].powi(power);
+            sum += w;
+            squares += w * w;
+        }
+        if squares > 0.0 { sum * sum / squares } else { 0.0 }
+    };
+    let n = shares.len();
+    let at = |size: f64| sizes.ecd_um.partition_point(|&d| d < size);
+    let side = |split: usize| effective(0, split, 0).min(effective(split, n, 0));
+    let (d10, d50, d90) = (side(at(value[0])), side(at(value[1])), side(at(value[2])));
+    [d10, d50, d90, d10.min(d90), side(at(fines_um)), effective(0, n, 2), effective(0, n, 4)]
+}
+
+/// How the logarithm of a figure scatters about that of its value.
+#[derive(Clone, Copy, Default)]
+struct Spread {
+    bias: f64,
+    deviation: f64,
+}
+
+/// Scatter of every figure under redrawn particles.
+fn counting_errors(columns: &Columns, n: usize, value: &[f64; 7], settings: &IntervalSettings) -> [Spread; 7] {
     let draws: Vec<[f64; 7]> = (0..settings.draws as u64)
         .into_par_iter()
         .map_init(
@@ -65,18 +108,20 @@ fn counting_errors(columns: &Columns, n: usize, settings: &IntervalSettings) -> 
             },
         )
         .collect();
-    std::array::from_fn(|f| log_spread(draws.iter().map(|d| d[f])))
+    std::array::from_fn(|f| spread_of(draws.iter().map(|d| d[f]), value[f]))
 }
 
-/// Sample standard deviation of the logarithms of the positive values; 0 with fewer than two.
-fn log_spread(values: impl Iterator<Item = f64>) -> f64 {
-    let logs: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).map(f64::ln).collect();
+/// Mean and sample standard deviation of ln(drawn / value) over the positive draws; 0 with fewer than two.
+fn spread_of(drawn: impl Iterator<Item = f64>, value: f64) -> Spread {
+    let logs: Vec<f64> =
+        drawn.filter(|v| v.is_finite() && *v > 0.0).map(|v| (v / value).ln()).filter(|l| l.is_finite()).collect();
     if logs.len() < 2 {
-        return 0.0;
+        return Spread::default();
     }
     let n = logs.len() as f64;
-    let mean = logs.iter().sum::<f64>() / n;
-    (logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+    let bias = logs.iter().sum::<f64>() / n;
+    let deviation = (logs.iter().map(|l| (l - bias).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    Spread { bias, deviation }
 }
 
 /// Change of the logarithm of every figure when all sizes grow by one standard uncertainty of the scale.
@@ -127,7 +172,8 @@ mod tests {
     fn an_unsure_scale_widens_sizes_and_not_the_span() {
         let sizes = sample(1, 0.0);
         let unsure = IntervalSettings { scale_uncertainty: 0.05, ..SETTINGS };
-        let (sure, unsure) = (intervals(&sizes, Basis::Mass, 200.0, &SETTINGS), intervals(&sizes, Basis::Mass, 200.0, &unsure));
+        let (sure, unsure) =
+            (intervals(&sizes, Basis::Mass, 200.0, &SETTINGS), intervals(&sizes, Basis::Mass, 200.0, &unsure));
         assert!(unsure[1].half_width() > 0.09 * unsure[1].value);
         assert_eq!(sure[3], unsure[3]);
         assert!(unsure[4].half_width() > sure[4].half_width());

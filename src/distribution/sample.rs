@@ -23,7 +23,9 @@ pub struct Sample {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum SampleError {
-    #[error("no whole particle lies on the paper, so there is nothing to measure")]
+    #[error(
+        "no whole particle lies on the paper, so there is nothing to measure. Spread some grounds clear of the edges"
+    )]
     Empty,
     #[error("particle {row} of {photo} has a diameter or weight that is not a number above 0")]
     BadParticle { photo: String, row: usize },

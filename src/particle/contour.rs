@@ -60,8 +60,7 @@ pub(super) fn largest_area(patch: &Patch, owner: &[Owner], level: f32) -> Option
         size[root(&mut parent, i)] += runs[i][2] - runs[i][1];
     }
     let best = (0..runs.len()).max_by_key(|&i| (size[i], std::cmp::Reverse(i)))?;
-    let mine: Vec<[usize; 3]> =
-        (0..runs.len()).filter(|&i| root(&mut parent, i) == best).map(|i| runs[i]).collect();
+    let mine: Vec<[usize; 3]> = (0..runs.len()).filter(|&i| root(&mut parent, i) == best).map(|i| runs[i]).collect();
     let (width, height) = (w + 2, patch.height + 2);
     let mut inside = vec![false; width * height];
     for [y, x0, x1] in &mine {
@@ -158,8 +157,7 @@ mod tests {
     #[test]
     fn pixels_of_a_neighbour_are_left_out() {
         let patch = patch_of(20, 10, |x, y| f64::from(u8::from((2.0..18.0).contains(&x) && (2.0..8.0).contains(&y))));
-        let owner: Vec<Owner> =
-            (0..200).map(|i| if i % 20 < 10 { Owner::Own } else { Owner::Other }).collect();
+        let owner: Vec<Owner> = (0..200).map(|i| if i % 20 < 10 { Owner::Own } else { Owner::Other }).collect();
         let points = outline(&patch, &owner, 0.5).unwrap();
         assert!(points.iter().all(|p| p[0] <= 10.01));
         assert!(outline(&patch, &[Owner::Other; 200], 0.5).is_none());

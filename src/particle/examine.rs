@@ -47,8 +47,14 @@ pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Read
     let coarse = trace(patch, owner, &area, LEVEL * core);
     let (integrated, centroid) = sum_deficit(patch, owner, &area, sigma)?;
     let radius = (shoelace(&coarse).abs() / PI).sqrt();
-    let mut reading =
-        Reading { outline: coarse, edge_radius: None, integrated, centroid, ring: Ring::default(), fall: Ring::default() };
+    let mut reading = Reading {
+        outline: coarse,
+        edge_radius: None,
+        integrated,
+        centroid,
+        ring: Ring::default(),
+        fall: Ring::default(),
+    };
     if radius > 1.3 * sigma && reading.outline.len() >= 8 {
         let count = (perimeter(&reading.outline) * 0.95).round().max(12.0) as usize;
         let points = resample_closed(&reading.outline, count);

@@ -26,9 +26,8 @@ impl Shade {
     /// Strength and direction from the ring round the larger particles; no length yet.
     pub(super) fn direction_of(raw: &[Option<Raw>], sigma: f64) -> Shade {
         let rings: Vec<&Ring> = largest(raw, sigma).iter().map(|r| &r.reading.ring).collect();
-        let around: [f64; 8] = std::array::from_fn(|k| {
-            median(&mut rings.iter().filter_map(|r| r[k]).collect::<Vec<_>>()).unwrap_or(0.0)
-        });
+        let around: [f64; 8] =
+            std::array::from_fn(|k| median(&mut rings.iter().filter_map(|r| r[k]).collect::<Vec<_>>()).unwrap_or(0.0));
         let (mut x, mut y) = (0.0, 0.0);
         for (k, level) in around.iter().enumerate() {
             let (sin, cos) = (k as f64 * std::f64::consts::FRAC_PI_4).sin_cos();
@@ -55,7 +54,8 @@ impl Shade {
         // Squares are linear: length² = floor² + share²·d².
         let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for class in classes(sizes) {
-            let middle = |f: &dyn Fn(&[f64; 3]) -> f64| median(&mut class.iter().map(f).collect::<Vec<_>>()).unwrap_or(0.0);
+            let middle =
+                |f: &dyn Fn(&[f64; 3]) -> f64| median(&mut class.iter().map(f).collect::<Vec<_>>()).unwrap_or(0.0);
             let d = middle(&|s| s[0]);
             let seen = middle(&|s| s[1] / s[0]).max(0.0);
             let made = middle(&|s| s[2] / s[0]);

@@ -30,14 +30,17 @@ pub enum PhotoError {
     Empty,
     #[error("the file has {mib} MiB, and at most {max} MiB are read. Save the photo as JPEG")]
     LargeFile { mib: u64, max: u64 },
-    #[error("not a picture that can be read. JPEG, PNG, TIFF and WebP can")]
+    #[error("not a picture that can be read. Save it as JPEG; PNG, TIFF, WebP and HEIC can be read too")]
     UnknownFormat,
     #[error(
         "this is a HEIC photo, and {why}. Save it as JPEG (on the phone: choose the most compatible camera format, or \
          share the photo as JPEG) and try again"
     )]
     Heic { why: String },
-    #[error("the picture claims {width} × {height} px, and at most {max_side} px a side and {max_megapixels} megapixels are read")]
+    #[error(
+        "the picture claims {width} × {height} px, and at most {max_side} px a side and {max_megapixels} megapixels are \
+         read. Cut it to the paper with the grounds, without scaling it"
+    )]
     TooLarge { width: u64, height: u64, max_side: usize, max_megapixels: usize },
     #[error("the picture is coded in {what}, which cannot be turned into light safely. Save it as an RGB JPEG or PNG")]
     Colour { what: String },
@@ -199,10 +202,20 @@ fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
         return Ok((w, h, Samples::Eight(rgb.chunks_exact(3).map(|p| luma8(p[0], p[1], p[2])).collect())));
     }
     let codes = decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
-    if codes.len() != w * h {
-        return Err(PhotoError::Damaged("fewer pixels than announced".into()));
+    if codes.len() != w * h || ends_unwritten(&codes, w) {
+        return Err(PhotoError::Damaged("it holds fewer rows than it announces".into()));
     }
     Ok((w, h, Samples::Eight(codes)))
+}
+
+/// True when the last rows repeat one block of 8 × 8 pixels from end to end, as the decoder leaves them where data is
+/// missing. A real photo is never so regular; a flat colour is let pass, since drawn pictures are.
+fn ends_unwritten(codes: &[u8], width: usize) -> bool {
+    const BLOCK: usize = 8;
+    let last = &codes[codes.len().saturating_sub(BLOCK * width)..];
+    let repeats = |row: &[u8]| row.len() > 4 * BLOCK && row.iter().zip(&row[BLOCK..]).all(|(a, b)| a == b);
+    let flat = last.iter().all(|c| *c == last[0]);
+    !flat && last.chunks(width).all(repeats)
 }
 
 fn too_large(width: usize, height: usize) -> PhotoError {
@@ -226,7 +239,7 @@ fn check_size(width: usize, height: usize) -> Result<(), PhotoError> {
 
 fn other(bytes: &[u8], format: ImageFormat) -> Result<DynamicImage, PhotoError> {
     let damaged = |e: image::ImageError| match e {
-        image::ImageError::Unsupported(u) => PhotoError::Colour { what: u.to_string() },
+        image::ImageError::Unsupported(_) => PhotoError::Colour { what: "a rare format of numbers".into() },
         e => PhotoError::Damaged(e.to_string()),
     };
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
@@ -277,9 +290,7 @@ fn luma(picture: DynamicImage) -> (usize, usize, Samples) {
     let samples = match picture {
         DynamicImage::ImageLuma8(p) => Samples::Eight(p.into_raw()),
         DynamicImage::ImageLuma16(p) => Samples::Sixteen(p.into_raw()),
-        DynamicImage::ImageRgb8(p) => {
-            Samples::Eight(p.pixels().map(|p| luma8(p.0[0], p.0[1], p.0[2])).collect())
-        }
+        DynamicImage::ImageRgb8(p) => Samples::Eight(p.pixels().map(|p| luma8(p.0[0], p.0[1], p.0[2])).collect()),
         deep_or_alpha => {
             let deep = on_white(deep_or_alpha).into_rgb16();
             Samples::Sixteen(deep.pixels().map(|p| luma16(p.0[0], p.0[1], p.0[2])).collect())

@@ -80,7 +80,8 @@ pub(super) fn luma(bytes: &[u8], check_size: SizeCheck) -> Result<(usize, usize,
             Ok(Owned { handle, free: library.get(free).map_err(symbol)? })
         };
         let done = |error: HeifError| {
-            if error.code == 0 { Ok(()) } else { Err(PhotoError::Damaged(format!("HEIC error {}", error.code))) }
+            let why = || format!("libheif cannot open it (error {}.{})", error.code, error.subcode);
+            if error.code == 0 { Ok(()) } else { Err(refused(why())) }
         };
 
         let context = own(alloc(), b"heif_context_free")?;

@@ -23,10 +23,7 @@ pub(super) struct Illumination {
 
 impl Illumination {
     pub(super) fn new(spec: &SceneSpec) -> Self {
-        let (cx, cy) = (
-            0.5 * f64::from(spec.width_px),
-            0.5 * f64::from(spec.height_px),
-        );
+        let (cx, cy) = (0.5 * f64::from(spec.width_px), 0.5 * f64::from(spec.height_px));
         let (sin, cos) = spec.light.direction_deg.to_radians().sin_cos();
         let reach = cx * cos.abs() + cy * sin.abs();
         let k = 0.5 * spec.light.gradient / reach;
@@ -39,8 +36,7 @@ impl Illumination {
 
     pub(super) fn at(&self, x: f32, y: f32) -> f32 {
         let (dx, dy) = (x - self.centre[0], y - self.centre[1]);
-        (1.0 + dx * self.slope[0] + dy * self.slope[1])
-            * (1.0 - self.vignette * (dx * dx + dy * dy))
+        (1.0 + dx * self.slope[0] + dy * self.slope[1]) * (1.0 - self.vignette * (dx * dx + dy * dy))
     }
 }
 
@@ -65,10 +61,7 @@ impl<'a> Ground<'a> {
             paper_texture: spec.paper.texture as f32,
             table: spec.surround.as_ref().map_or([0.0; 3], |s| rgb(&s.table)),
             grain: spec.surround.as_ref().map_or(0.0, |s| s.grain as f32),
-            seed: [
-                mix(spec.seed, Job::Paper, 0) as u32,
-                mix(spec.seed, Job::Table, 0) as u32,
-            ],
+            seed: [mix(spec.seed, Job::Paper, 0) as u32, mix(spec.seed, Job::Table, 0) as u32],
             px_per_mm: stage.px_per_mm as f32,
             shadow: [cos as f32, sin as f32, spec.shadow.strength as f32],
         }
@@ -109,17 +102,12 @@ impl<'a> Ground<'a> {
         let (u, v) = (x / self.px_per_mm, y / self.px_per_mm);
         let seed = self.seed[1];
         let bent = v + 5.0 * value(u / 45.0, v / 25.0, seed ^ 1);
-        let streak =
-            value(u / 60.0, bent / 2.6, seed ^ 2) + 0.6 * value(u / 25.0, bent / 0.7, seed ^ 3);
+        let streak = value(u / 60.0, bent / 2.6, seed ^ 2) + 0.6 * value(u / 25.0, bent / 0.7, seed ^ 3);
         let broad = value(u / 150.0, bent / 11.0, seed ^ 4);
         let pore = ease((value(u / 5.0, bent / 0.3, seed ^ 5) - 0.45) / 0.3);
         let tone = 1.0 + self.grain * (0.4 * streak + 0.6 * broad - 0.7 * pore);
         // Darker wood is redder.
-        [
-            self.table[0] * tone,
-            self.table[1] * tone.powf(1.15),
-            self.table[2] * tone.powf(1.3),
-        ]
+        [self.table[0] * tone, self.table[1] * tone.powf(1.15), self.table[2] * tone.powf(1.3)]
     }
 }
 
@@ -202,23 +190,17 @@ pub(super) fn thumb_at(thumb: &Thumb, stage: &Stage, seed: u32, x: f32, y: f32) 
     let along = (dx * down[0] + dy * down[1]) / radius;
     let across = (dy * down[0] - dx * down[1]) / radius;
     let s = (distance / radius).min(1.0);
-    let lines =
-        value(across * 14.0, along * 40.0, seed) + value(across * 45.0, along * 60.0, seed ^ 1);
+    let lines = value(across * 14.0, along * 40.0, seed) + value(across * 45.0, along * 60.0, seed ^ 1);
     let crease = ease(1.0 - ((along - 2.3 + 0.12 * across * across).abs()) / 0.08);
     let tone = (1.02 - 0.42 * s.powi(3) - 0.1 * across) * (1.0 + 0.025 * lines) - 0.1 * crease;
     let plate = ((across / 0.62).powi(4) + ((along - 0.18) / 0.72).powi(4)).powf(0.25);
     let nail = ease((1.0 - plate) / 0.1);
     let cuticle = ease(1.0 - (plate - 1.03).abs() / 0.1);
-    let shine =
-        0.22 * ease(1.0 - (across + 0.2).abs() / 0.25) * ease(1.0 - (along - 0.1).abs() / 0.6);
+    let shine = 0.22 * ease(1.0 - (across + 0.2).abs() / 0.25) * ease(1.0 - (along - 0.1).abs() / 0.6);
     let colour = std::array::from_fn(|c| {
         let skin = SKIN[c] * tone * (1.0 - 0.18 * cuticle);
         // Blushed skin is redder where it turns away.
-        let skin = if c == 0 {
-            skin
-        } else {
-            skin * (1.0 - 0.12 * s * s)
-        };
+        let skin = if c == 0 { skin } else { skin * (1.0 - 0.12 * s * s) };
         lerp(skin, NAIL[c] * (0.95 * tone + shine), nail)
     });
     (share, colour)

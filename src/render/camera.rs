@@ -19,28 +19,25 @@ pub(super) fn photograph(scene: &Scene, strip_rows: usize) -> Vec<u8> {
     let mut bytes = vec![0_u8; width * height * 3];
     let lens = Lens::of(spec);
     let halo = lens.radius + halo_after_lens(&spec.camera);
-    bytes
-        .par_chunks_mut(strip_rows * width * 3)
-        .enumerate()
-        .for_each(|(i, out)| {
-            let start = i * strip_rows;
-            let end = (start + strip_rows).min(height);
-            let mut strip = radiance(scene, start.saturating_sub(halo)..(end + halo).min(height));
-            lens.blur(&mut strip);
-            sense(&mut strip, spec);
-            if spec.camera.mosaic {
-                demosaic(&mut strip);
+    bytes.par_chunks_mut(strip_rows * width * 3).enumerate().for_each(|(i, out)| {
+        let start = i * strip_rows;
+        let end = (start + strip_rows).min(height);
+        let mut strip = radiance(scene, start.saturating_sub(halo)..(end + halo).min(height));
+        lens.blur(&mut strip);
+        sense(&mut strip, spec);
+        if spec.camera.mosaic {
+            demosaic(&mut strip);
+        }
+        Lens::even(spec.camera.smooth_sigma_px).blur(&mut strip);
+        encode(&mut strip);
+        sharpen(&mut strip, &spec.camera);
+        let skip = (start - strip.first) * width;
+        for (pixel, at) in out.chunks_exact_mut(3).zip(skip..) {
+            for (value, plane) in pixel.iter_mut().zip(&strip.planes) {
+                *value = (plane[at].clamp(0.0, 1.0) * 255.0 + 0.5) as u8;
             }
-            Lens::even(spec.camera.smooth_sigma_px).blur(&mut strip);
-            encode(&mut strip);
-            sharpen(&mut strip, &spec.camera);
-            let skip = (start - strip.first) * width;
-            for (pixel, at) in out.chunks_exact_mut(3).zip(skip..) {
-                for (value, plane) in pixel.iter_mut().zip(&strip.planes) {
-                    *value = (plane[at].clamp(0.0, 1.0) * 255.0 + 0.5) as u8;
-                }
-            }
-        });
+        }
+    });
     bytes
 }
 
@@ -73,10 +70,7 @@ fn sense(strip: &mut Strip, spec: &SceneSpec) {
             fill_normal(&mut rng(spec.seed, Job::Sensor, y as u64), &mut draws);
         }
         let planes = if spec.camera.mosaic { 1 } else { 3 };
-        for (plane, draws) in strip.planes[..planes]
-            .iter_mut()
-            .zip(draws.chunks_exact(width))
-        {
+        for (plane, draws) in strip.planes[..planes].iter_mut().zip(draws.chunks_exact(width)) {
             for (v, z) in plane[at.clone()].iter_mut().zip(draws) {
                 if noisy {
                     *v += z * (photon * v.max(0.0) + read).sqrt();
@@ -116,9 +110,7 @@ fn demosaic(strip: &mut Strip) {
             let corners = v(1, 1) + v(3, 1) + v(1, 3) + v(3, 3);
             let green = (4.0 * here + 2.0 * (near_x + near_y) - far_x - far_y) / 8.0;
             let opposite = (6.0 * here + 2.0 * corners - 1.5 * (far_x + far_y)) / 8.0;
-            let along = |near: f32, far: f32, other: f32| {
-                (5.0 * here + 4.0 * near - corners - far + 0.5 * other) / 8.0
-            };
+            let along = |near: f32, far: f32, other: f32| (5.0 * here + 4.0 * near - corners - far + 0.5 * other) / 8.0;
             let by_row = along(near_x, far_x, far_y);
             let by_column = along(near_y, far_y, far_x);
             let colour = match (odd_row, x % 2) {
@@ -136,21 +128,13 @@ fn demosaic(strip: &mut Strip) {
 
 /// The sRGB transfer curve (IEC 61966-2-1).
 pub(super) fn srgb(linear: f64) -> f64 {
-    if linear <= 0.003_130_8 {
-        12.92 * linear
-    } else {
-        1.055 * linear.powf(1.0 / 2.4) - 0.055
-    }
+    if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 }
 }
 
 fn encode(strip: &mut Strip) {
     const STEPS: usize = 16_384;
     static TABLE: OnceLock<Vec<f32>> = OnceLock::new();
-    let table = TABLE.get_or_init(|| {
-        (0..=STEPS + 1)
-            .map(|i| srgb(i as f64 / STEPS as f64) as f32)
-            .collect()
-    });
+    let table = TABLE.get_or_init(|| (0..=STEPS + 1).map(|i| srgb(i as f64 / STEPS as f64) as f32).collect());
     for v in strip.planes.iter_mut().flatten() {
         let at = v.clamp(0.0, 1.0) * STEPS as f32;
         let step = at as usize;
@@ -163,10 +147,7 @@ fn sharpen(strip: &mut Strip, camera: &Camera) {
     if amount == 0.0 || camera.sharpen.radius_px == 0.0 {
         return;
     }
-    let mut soft = Strip {
-        planes: strip.planes.clone(),
-        ..*strip
-    };
+    let mut soft = Strip { planes: strip.planes.clone(), ..*strip };
     Lens::even(camera.sharpen.radius_px).blur(&mut soft);
     for (plane, soft) in strip.planes.iter_mut().zip(&soft.planes) {
         for (v, s) in plane.iter_mut().zip(soft) {
@@ -180,12 +161,7 @@ mod tests {
     use super::*;
 
     fn flat(width: usize, rows: usize, colour: [f32; 3]) -> Strip {
-        Strip {
-            width,
-            first: 0,
-            rows,
-            planes: colour.map(|v| vec![v; width * rows]),
-        }
+        Strip { width, first: 0, rows, planes: colour.map(|v| vec![v; width * rows]) }
     }
 
     #[test]
@@ -193,11 +169,7 @@ mod tests {
         let colour = [0.7, 0.5, 0.3];
         let mut strip = flat(24, 18, colour);
         let spec = SceneSpec {
-            camera: Camera {
-                photon_noise: 0.0,
-                read_noise: 0.0,
-                ..Camera::default()
-            },
+            camera: Camera { photon_noise: 0.0, read_noise: 0.0, ..Camera::default() },
             ..SceneSpec::default()
         };
         Lens::of(&spec).blur(&mut strip);
@@ -222,22 +194,13 @@ mod tests {
     fn noise_has_the_asked_size() {
         let mut strip = flat(400, 100, [0.64, 0.64, 0.64]);
         let spec = SceneSpec {
-            camera: Camera {
-                photon_noise: 0.02,
-                read_noise: 0.01,
-                mosaic: false,
-                ..Camera::default()
-            },
+            camera: Camera { photon_noise: 0.02, read_noise: 0.01, mosaic: false, ..Camera::default() },
             ..SceneSpec::default()
         };
         sense(&mut strip, &spec);
         let n = strip.planes[1].len() as f32;
         let mean = strip.planes[1].iter().sum::<f32>() / n;
-        let var = strip.planes[1]
-            .iter()
-            .map(|v| (v - mean).powi(2))
-            .sum::<f32>()
-            / n;
+        let var = strip.planes[1].iter().map(|v| (v - mean).powi(2)).sum::<f32>() / n;
         let asked = (0.0004_f32 * 0.64 + 0.0001).sqrt();
         assert!((mean - 0.64).abs() < 5e-4 && (var.sqrt() / asked - 1.0).abs() < 0.02);
     }

@@ -9,16 +9,7 @@ const MAX_PIXELS: u64 = 200_000_000;
 
 fn within(field: &'static str, value: f64, low: f64, high: f64) -> Result<(), RenderError> {
     // A NaN is in no range.
-    if (low..=high).contains(&value) {
-        Ok(())
-    } else {
-        Err(RenderError::OutOfRange {
-            field,
-            value,
-            low,
-            high,
-        })
-    }
+    if (low..=high).contains(&value) { Ok(()) } else { Err(RenderError::OutOfRange { field, value, low, high }) }
 }
 
 fn colour(field: &'static str, rgb: &[f64; 3]) -> Result<(), RenderError> {
@@ -39,10 +30,7 @@ pub(super) fn check(spec: &SceneSpec) -> Result<(), RenderError> {
     within("width_px", f64::from(spec.width_px), 8.0, side)?;
     within("height_px", f64::from(spec.height_px), 8.0, side)?;
     if u64::from(spec.width_px) * u64::from(spec.height_px) > MAX_PIXELS {
-        return Err(RenderError::TooLarge {
-            width_px: spec.width_px,
-            height_px: spec.height_px,
-        });
+        return Err(RenderError::TooLarge { width_px: spec.width_px, height_px: spec.height_px });
     }
     within("um_per_px", spec.um_per_px, 0.01, 1e5)?;
     within("coverage", spec.coverage, 0.0, 0.5)?;
@@ -57,20 +45,10 @@ pub(super) fn check(spec: &SceneSpec) -> Result<(), RenderError> {
     within("grind.max_um", g.max_um, 1e-3, 1e6)?;
     // A median outside the limits would make nearly every draw a refusal.
     if g.fines_number_share < 1.0 {
-        within(
-            "grind.coarse.median_um",
-            g.coarse.median_um,
-            g.min_um,
-            g.max_um,
-        )?;
+        within("grind.coarse.median_um", g.coarse.median_um, g.min_um, g.max_um)?;
     }
     if g.fines_number_share > 0.0 {
-        within(
-            "grind.fines.median_um",
-            g.fines.median_um,
-            g.min_um,
-            g.max_um,
-        )?;
+        within("grind.fines.median_um", g.fines.median_um, g.min_um, g.max_um)?;
     }
 
     let c = &spec.coffee;

@@ -12,11 +12,7 @@ const MAX_DRAWS: usize = 10_000;
 pub(super) fn draw_ecd_um(grind: &Grind, rng: &mut Pcg64Mcg) -> f64 {
     // The fraction is drawn once, so that the limits do not change the share of fines.
     let from_fines = rng.random::<f64>() < grind.fines_number_share;
-    let mode = if from_fines {
-        &grind.fines
-    } else {
-        &grind.coarse
-    };
+    let mode = if from_fines { &grind.fines } else { &grind.coarse };
     for _ in 0..MAX_DRAWS {
         let ecd = draw_lognormal(mode, rng);
         if (grind.min_um..=grind.max_um).contains(&ecd) {
@@ -61,10 +57,7 @@ mod tests {
     #[test]
     fn lognormal_has_the_asked_median_and_gsd() {
         let grind = Grind {
-            coarse: Lognormal {
-                median_um: 400.0,
-                gsd: 1.6,
-            },
+            coarse: Lognormal { median_um: 400.0, gsd: 1.6 },
             fines_number_share: 0.0,
             min_um: 1.0,
             max_um: 1e5,
@@ -74,25 +67,15 @@ mod tests {
         let logs: Vec<f64> = draws.iter().map(|d| d.ln()).collect();
         let mean = logs.iter().sum::<f64>() / logs.len() as f64;
         let variance = logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / logs.len() as f64;
-        assert!(
-            (draws[20_000] / 400.0 - 1.0).abs() < 0.015,
-            "{}",
-            draws[20_000]
-        );
+        assert!((draws[20_000] / 400.0 - 1.0).abs() < 0.015, "{}", draws[20_000]);
         assert!((variance.sqrt().exp() - 1.6).abs() < 0.015);
     }
 
     #[test]
     fn mixture_keeps_its_share_and_its_limits() {
         let grind = Grind {
-            coarse: Lognormal {
-                median_um: 800.0,
-                gsd: 1.2,
-            },
-            fines: Lognormal {
-                median_um: 80.0,
-                gsd: 1.2,
-            },
+            coarse: Lognormal { median_um: 800.0, gsd: 1.2 },
+            fines: Lognormal { median_um: 80.0, gsd: 1.2 },
             fines_number_share: 0.3,
             min_um: 70.0,
             max_um: 1000.0,

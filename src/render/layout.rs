@@ -44,10 +44,7 @@ impl Particle {
                 high[axis] = high[axis].max(p[axis]);
             }
         }
-        (
-            [low[0] + self.x, low[1] + self.y],
-            [high[0] + self.x, high[1] + self.y],
-        )
+        ([low[0] + self.x, low[1] + self.y], [high[0] + self.x, high[1] + self.y])
     }
 }
 
@@ -68,11 +65,7 @@ pub(super) fn place(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Re
     for pair in waiting[..touching].chunks(2) {
         // One left over joins the first pair.
         let (a, b) = (&pair[0], pair.get(1).unwrap_or(&waiting[0]));
-        let (host, guest) = if larger_first(a, b).is_lt() {
-            (a, b)
-        } else {
-            (b, a)
-        };
+        let (host, guest) = if larger_first(a, b).is_lt() { (a, b) } else { (b, a) };
         if host.index != guest.index && host_of[guest.index as usize].is_none() {
             host_of[guest.index as usize] = Some(host.index);
         }
@@ -104,14 +97,7 @@ pub(super) fn place(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Re
         match found {
             Some((host, [x, y])) => {
                 table.placed[host].touching = true;
-                table.put(
-                    Particle {
-                        touching: true,
-                        ..particle
-                    },
-                    x,
-                    y,
-                );
+                table.put(Particle { touching: true, ..particle }, x, y);
             }
             None => table.put_alone(particle, wanted, &mut rng)?,
         }
@@ -137,9 +123,7 @@ fn draw_particles(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Rend
     let mut covered = 0.0;
     while covered < target {
         if drawn.len() >= MAX_PARTICLES {
-            return Err(RenderError::TooMany {
-                limit: MAX_PARTICLES,
-            });
+            return Err(RenderError::TooMany { limit: MAX_PARTICLES });
         }
         let ecd = draw_ecd_um(&spec.grind, &mut sizes) / spec.um_per_px;
         let chaff = sizes.random::<f64>() < spec.coffee.chaff_share;
@@ -151,16 +135,7 @@ fn draw_particles(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Rend
         .map(|(index, ecd, chaff)| {
             let outline = grain(ecd, chaff, &mut rng(spec.seed, Job::Outline, index));
             let radius = outline.iter().map(|p| p[0].hypot(p[1])).fold(0.0, f64::max);
-            Particle {
-                index,
-                x: 0.0,
-                y: 0.0,
-                outline,
-                ecd,
-                radius,
-                touching: false,
-                chaff,
-            }
+            Particle { index, x: 0.0, y: 0.0, outline, ecd, radius, touching: false, chaff }
         })
         .collect())
 }
@@ -175,8 +150,7 @@ struct Table<'a> {
 
 impl Table<'_> {
     fn put(&mut self, particle: Particle, x: f64, y: f64) {
-        self.grid
-            .insert(self.placed.len(), [x, y, particle.radius + self.gap]);
+        self.grid.insert(self.placed.len(), [x, y, particle.radius + self.gap]);
         self.placed.push(Particle { x, y, ..particle });
     }
 
@@ -184,17 +158,11 @@ impl Table<'_> {
         self.stage.is_free(x, y, radius)
             && self.grid.near([x, y, radius]).all(|i| {
                 let other = &self.placed[i];
-                Some(i) == except
-                    || (x - other.x).hypot(y - other.y) >= radius + other.radius + self.gap
+                Some(i) == except || (x - other.x).hypot(y - other.y) >= radius + other.radius + self.gap
             })
     }
 
-    fn put_alone(
-        &mut self,
-        particle: Particle,
-        wanted: usize,
-        rng: &mut Pcg64Mcg,
-    ) -> Result<(), RenderError> {
+    fn put_alone(&mut self, particle: Particle, wanted: usize, rng: &mut Pcg64Mcg) -> Result<(), RenderError> {
         let (low, high) = self.stage.extent();
         for _ in 0..TRIES {
             let x = rng.random_range(low[0]..high[0]);
@@ -204,10 +172,7 @@ impl Table<'_> {
                 return Ok(());
             }
         }
-        Err(RenderError::TooCrowded {
-            placed: self.placed.len(),
-            wanted,
-        })
+        Err(RenderError::TooCrowded { placed: self.placed.len(), wanted })
     }
 
     /// A place where the guest lies against a host and clear of all others.
@@ -237,18 +202,10 @@ struct Grid {
 
 impl Grid {
     fn new((low, high): (Point, Point), cell: f64) -> Self {
-        let cell = cell
-            .max(8.0)
-            .max((high[0] - low[0]).max(high[1] - low[1]) / 2000.0);
+        let cell = cell.max(8.0).max((high[0] - low[0]).max(high[1] - low[1]) / 2000.0);
         let columns = ((high[0] - low[0]) / cell) as usize + 1;
         let rows = ((high[1] - low[1]) / cell) as usize + 1;
-        Self {
-            low,
-            cell,
-            columns,
-            rows,
-            cells: vec![Vec::new(); columns * rows],
-        }
+        Self { low, cell, columns, rows, cells: vec![Vec::new(); columns * rows] }
     }
 
     fn reached(&self, [x, y, radius]: [f64; 3]) -> impl Iterator<Item = usize> + use<> {
@@ -258,8 +215,7 @@ impl Grid {
         };
         let across = span(x, self.low[0], self.columns);
         let columns = self.columns;
-        span(y, self.low[1], self.rows)
-            .flat_map(move |row| across.clone().map(move |column| row * columns + column))
+        span(y, self.low[1], self.rows).flat_map(move |row| across.clone().map(move |column| row * columns + column))
     }
 
     fn insert(&mut self, index: usize, circle: [f64; 3]) {
@@ -269,7 +225,6 @@ impl Grid {
     }
 
     fn near(&self, circle: [f64; 3]) -> impl Iterator<Item = usize> + '_ {
-        self.reached(circle)
-            .flat_map(|cell| self.cells[cell].iter().map(|&i| i as usize))
+        self.reached(circle).flat_map(|cell| self.cells[cell].iter().map(|&i| i as usize))
     }
 }

@@ -26,10 +26,7 @@ impl Lens {
         if camera.corner_blur == 0.0 {
             return Self::even(camera.blur_sigma_px);
         }
-        let (cx, cy) = (
-            0.5 * f64::from(spec.width_px),
-            0.5 * f64::from(spec.height_px),
-        );
+        let (cx, cy) = (0.5 * f64::from(spec.width_px), 0.5 * f64::from(spec.height_px));
         let radius = kernel_radius(camera.blur_sigma_px * (1.0 + camera.corner_blur));
         let last = BLUR_LEVELS as f64 - 1.0;
         let kernels = (0..BLUR_LEVELS)
@@ -37,22 +34,12 @@ impl Lens {
             .map(|wider| kernel(camera.blur_sigma_px * wider, radius))
             .collect();
         let growth = (last / (cx * cx + cy * cy)) as f32;
-        Self {
-            radius,
-            kernels,
-            centre: [cx as f32, cy as f32],
-            growth,
-        }
+        Self { radius, kernels, centre: [cx as f32, cy as f32], growth }
     }
 
     pub(super) fn even(sigma: f64) -> Self {
         let radius = kernel_radius(sigma);
-        Self {
-            radius,
-            kernels: vec![kernel(sigma, radius)],
-            centre: [0.0; 2],
-            growth: 0.0,
-        }
+        Self { radius, kernels: vec![kernel(sigma, radius)], centre: [0.0; 2], growth: 0.0 }
     }
 
     /// Blurs in place, along rows and then along columns; beyond the strip its edge is repeated.
@@ -61,9 +48,7 @@ impl Lens {
             return;
         }
         let (width, radius) = (strip.width, self.radius);
-        let runs: Vec<_> = (strip.first..strip.first + strip.rows)
-            .map(|y| self.runs(y, width))
-            .collect();
+        let runs: Vec<_> = (strip.first..strip.first + strip.rows).map(|y| self.runs(y, width)).collect();
         let mut padded = vec![0.0_f32; width + 2 * radius];
         for plane in &mut strip.planes {
             for (row, runs) in plane.chunks_exact_mut(width).zip(&runs) {
@@ -121,9 +106,7 @@ fn add(out: &mut [f32], source: &[f32], tap: f32) {
 
 fn kernel(sigma: f64, radius: usize) -> Vec<f32> {
     if sigma == 0.0 {
-        return (0..=2 * radius)
-            .map(|k| if k == radius { 1.0 } else { 0.0 })
-            .collect();
+        return (0..=2 * radius).map(|k| if k == radius { 1.0 } else { 0.0 }).collect();
     }
     let weight = |k: usize| (-0.5 * ((k as f64 - radius as f64) / sigma).powi(2)).exp();
     let sum: f64 = (0..=2 * radius).map(weight).sum();

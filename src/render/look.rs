@@ -30,16 +30,10 @@ impl Look {
         let deficit = rng.random_range(0.3..0.5);
         let (colour, texture) = if p.chaff {
             let left = 1.0 - deficit;
-            (
-                rgb(&coffee.chaff_reflectance).map(|v| v * left as f32),
-                0.2 * coffee.texture,
-            )
+            (rgb(&coffee.chaff_reflectance).map(|v| v * left as f32), 0.2 * coffee.texture)
         } else {
             let [r, g, b] = coffee.reflectance.map(|v| v * bright);
-            (
-                rgb(&[r * (1.0 + warm).max(0.2), g, b * (1.0 - warm).max(0.2)]),
-                coffee.texture,
-            )
+            (rgb(&[r * (1.0 + warm).max(0.2), g, b * (1.0 - warm).max(0.2)]), coffee.texture)
         };
         let slope = 0.55 * texture / p.radius;
         Self {
@@ -60,10 +54,7 @@ impl Look {
         let (dx, dy) = (x - self.centre[0], y - self.centre[1]);
         let fine = value(dx * self.grain, dy * self.grain, self.seed);
         let facet = value(dx * self.facet, dy * self.facet, self.seed ^ 0x33);
-        let tone = 1.0
-            + self.texture * (0.9 * fine + 0.7 * facet)
-            + dx * self.shade[0]
-            + dy * self.shade[1];
+        let tone = 1.0 + self.texture * (0.9 * fine + 0.7 * facet) + dx * self.shade[0] + dy * self.shade[1];
         self.colour.map(|v| v * tone.max(0.1))
     }
 }

@@ -65,9 +65,7 @@ pub enum RenderError {
         limit: usize,
     },
     /// No room was left on the paper.
-    #[error(
-        "only {placed} of {wanted} particles found room; ask for less coverage or smaller gaps"
-    )]
+    #[error("only {placed} of {wanted} particles found room; ask for less coverage or smaller gaps")]
     TooCrowded {
         /// Particles that found room.
         placed: usize,
@@ -112,34 +110,17 @@ pub fn render(spec: &SceneSpec) -> Result<Rendered, RenderError> {
     check::check(spec)?;
     let stage = stage::Stage::new(spec, layout::beyond_px(spec));
     let particles = layout::place(spec, &stage)?;
-    let truth = particles
-        .iter()
-        .map(|p| truth::measure(p, spec.um_per_px, stage.width, stage.height))
-        .collect();
-    let reference = stage
-        .disc
-        .zip(spec.reference.as_ref())
-        .map(|(disc, asked)| TrueReference {
-            x_px: disc.x,
-            y_px: disc.y,
-            diameter_px: 2.0 * disc.radius,
-            diameter_mm: asked.diameter_mm,
-        });
-    let scene = paint::Scene {
-        spec: spec.clone(),
-        stage,
-        particles,
-    };
+    let truth = particles.iter().map(|p| truth::measure(p, spec.um_per_px, stage.width, stage.height)).collect();
+    let reference = stage.disc.zip(spec.reference.as_ref()).map(|(disc, asked)| TrueReference {
+        x_px: disc.x,
+        y_px: disc.y,
+        diameter_px: 2.0 * disc.radius,
+        diameter_mm: asked.diameter_mm,
+    });
+    let scene = paint::Scene { spec: spec.clone(), stage, particles };
     let bytes = camera::photograph(&scene, camera::STRIP_ROWS);
-    let image = RgbImage::from_raw(spec.width_px, spec.height_px, bytes)
-        .expect("there are three bytes for each pixel");
-    Ok(Rendered {
-        image,
-        truth,
-        um_per_px: spec.um_per_px,
-        reference,
-        jpeg_quality: spec.camera.jpeg_quality,
-    })
+    let image = RgbImage::from_raw(spec.width_px, spec.height_px, bytes).expect("there are three bytes for each pixel");
+    Ok(Rendered { image, truth, um_per_px: spec.um_per_px, reference, jpeg_quality: spec.camera.jpeg_quality })
 }
 
 impl Rendered {
@@ -161,11 +142,6 @@ impl Rendered {
     /// inside the frame, each weighted for the chance of being so. Fines are below `fines_um`.
     pub fn mass_figures(&self, fines_um: f64) -> TrueFigures {
         let (width, height) = self.image.dimensions();
-        truth::figures(
-            &self.truth,
-            f64::from(width) * self.um_per_px,
-            f64::from(height) * self.um_per_px,
-            fines_um,
-        )
+        truth::figures(&self.truth, f64::from(width) * self.um_per_px, f64::from(height) * self.um_per_px, fines_um)
     }
 }

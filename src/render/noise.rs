@@ -56,9 +56,7 @@ pub(super) fn fill_normal(rng: &mut Pcg64Mcg, out: &mut [f32]) {
 
 /// White noise on the integer lattice, even in -1..1.
 pub(super) fn lattice(ix: i32, iy: i32, seed: u32) -> f32 {
-    let mut h = (ix as u32).wrapping_mul(0x9E37_79B1)
-        ^ (iy as u32).wrapping_mul(0x85EB_CA77).rotate_left(15)
-        ^ seed;
+    let mut h = (ix as u32).wrapping_mul(0x9E37_79B1) ^ (iy as u32).wrapping_mul(0x85EB_CA77).rotate_left(15) ^ seed;
     h = (h ^ (h >> 16)).wrapping_mul(0x7FEB_352D);
     h = (h ^ (h >> 15)).wrapping_mul(0x846C_A68B);
     h ^= h >> 16;

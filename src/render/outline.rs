@@ -17,36 +17,18 @@ pub(super) fn grain(ecd_px: f64, flake: bool, rng: &mut Pcg64Mcg) -> Vec<Point> 
             (angle, rng.random_range(0.84..1.1))
         })
         .collect();
-    let rough = if flake {
-        0.012
-    } else {
-        rng.random_range(0.012..0.03)
-    };
+    let rough = if flake { 0.012 } else { rng.random_range(0.012..0.03) };
     let waves: Vec<(f64, f64, f64)> = (3..=13)
         .map(|k| {
             let k = f64::from(k);
-            (
-                k,
-                rough * rng.random_range(0.3..1.0) * (5.0 / k).sqrt(),
-                rng.random_range(0.0..TAU),
-            )
+            (k, rough * rng.random_range(0.3..1.0) * (5.0 / k).sqrt(), rng.random_range(0.0..TAU))
         })
         .collect();
     let dents: Vec<(f64, f64, f64)> = (0..rng.random_range(0..=2))
-        .map(|_| {
-            (
-                rng.random_range(0.0..TAU),
-                rng.random_range(0.04..0.2),
-                rng.random_range(0.15..0.4),
-            )
-        })
+        .map(|_| (rng.random_range(0.0..TAU), rng.random_range(0.04..0.2), rng.random_range(0.15..0.4)))
         .collect();
     let u: f64 = rng.random();
-    let aspect: f64 = if flake {
-        1.3 + 0.8 * u
-    } else {
-        1.0 + 1.0 * u * u.sqrt()
-    };
+    let aspect: f64 = if flake { 1.3 + 0.8 * u } else { 1.0 + 1.0 * u * u.sqrt() };
     let turn: f64 = rng.random_range(0.0..TAU);
     let (long, short) = (aspect.sqrt(), 1.0 / aspect.sqrt());
     let (sin, cos) = turn.sin_cos();
@@ -90,10 +72,7 @@ fn facet_radius(corners: &[(f64, f64)], angle: f64) -> f64 {
 }
 
 fn edges(points: &[Point]) -> impl Iterator<Item = (Point, Point)> + '_ {
-    points
-        .iter()
-        .zip(points.iter().cycle().skip(1))
-        .map(|(&a, &b)| (a, b))
+    points.iter().zip(points.iter().cycle().skip(1)).map(|(&a, &b)| (a, b))
 }
 
 fn cross(a: Point, b: Point) -> f64 {
@@ -126,9 +105,7 @@ pub(super) fn centroid(points: &[Point]) -> Point {
 }
 
 pub(super) fn perimeter(points: &[Point]) -> f64 {
-    edges(points)
-        .map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]))
-        .sum()
+    edges(points).map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1])).sum()
 }
 
 /// Largest and smallest caliper width (Feret diameters).
@@ -160,10 +137,7 @@ fn convex_hull(points: &[Point]) -> Vec<Point> {
         let start = hull.len();
         for p in walk {
             while hull.len() >= start + 2
-                && cross(
-                    sub(hull[hull.len() - 1], hull[hull.len() - 2]),
-                    sub(p, hull[hull.len() - 2]),
-                ) <= 0.0
+                && cross(sub(hull[hull.len() - 1], hull[hull.len() - 2]), sub(p, hull[hull.len() - 2])) <= 0.0
             {
                 hull.pop();
             }
@@ -178,21 +152,11 @@ fn convex_hull(points: &[Point]) -> Vec<Point> {
 
 /// How far `guest` (at offset `from` of the host) can slide along the unit vector `dir` before it
 /// meets `host`; `None` when it would pass by.
-pub(super) fn slide_to_contact(
-    host: &[Point],
-    guest: &[Point],
-    from: Point,
-    dir: Point,
-) -> Option<f64> {
-    let moved: Vec<Point> = guest
-        .iter()
-        .map(|p| [p[0] + from[0], p[1] + from[1]])
-        .collect();
+pub(super) fn slide_to_contact(host: &[Point], guest: &[Point], from: Point, dir: Point) -> Option<f64> {
+    let moved: Vec<Point> = guest.iter().map(|p| [p[0] + from[0], p[1] + from[1]]).collect();
     // Contact is always between a corner of one and a side of the other.
     let ahead = moved.iter().filter_map(|&p| ray_hit(p, dir, host));
-    let behind = host
-        .iter()
-        .filter_map(|&p| ray_hit(p, [-dir[0], -dir[1]], &moved));
+    let behind = host.iter().filter_map(|&p| ray_hit(p, [-dir[0], -dir[1]], &moved));
     ahead.chain(behind).min_by(f64::total_cmp)
 }
 

@@ -30,11 +30,7 @@ pub(super) struct Scene {
 }
 
 pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
-    let Scene {
-        spec,
-        stage,
-        particles,
-    } = scene;
+    let Scene { spec, stage, particles } = scene;
     let width = spec.width_px as usize;
     let pixels = width * rows.len();
     let ground = Ground::new(spec, stage);
@@ -47,11 +43,7 @@ pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
     for y in rows.clone() {
         for x in 0..width {
             let colour = ground.at(x as f32 + 0.5, y as f32 + 0.5);
-            strip
-                .planes
-                .iter_mut()
-                .zip(colour)
-                .for_each(|(plane, v)| plane.push(v));
+            strip.planes.iter_mut().zip(colour).for_each(|(plane, v)| plane.push(v));
         }
     }
 
@@ -78,19 +70,12 @@ pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
         let disc = metal.disc();
         let centre = [disc.x as f32, disc.y as f32];
         let length = disc.shadow_reach() as f32;
-        let fall = Fall::new(
-            &spec.shadow,
-            spec.shadow.strength.max(0.1) as f32 + DISC_SHADOW,
-            length,
-        );
-        strip.each_in(
-            box_about(disc.x, disc.y, disc.radius + disc.shadow_reach()),
-            |x, y| {
-                let (dx, dy) = (x - centre[0], y - centre[1]);
-                let r = dx.hypot(dy).max(1e-3);
-                Mix::Shade(fall.deficit((r - disc.radius as f32).max(0.0), dx / r, dy / r))
-            },
-        );
+        let fall = Fall::new(&spec.shadow, spec.shadow.strength.max(0.1) as f32 + DISC_SHADOW, length);
+        strip.each_in(box_about(disc.x, disc.y, disc.radius + disc.shadow_reach()), |x, y| {
+            let (dx, dy) = (x - centre[0], y - centre[1]);
+            let r = dx.hypot(dy).max(1e-3);
+            Mix::Shade(fall.deficit((r - disc.radius as f32).max(0.0), dx / r, dy / r))
+        });
         strip.each_in(box_about(disc.x, disc.y, disc.radius + 1.0), |x, y| {
             let (share, colour) = metal.at(x, y);
             Mix::Over(share, colour)
@@ -163,10 +148,7 @@ impl Strip {
             let from = (low.floor().max(from as f64)) as usize;
             from..(high.ceil().max(0.0) as usize).min(to).max(from)
         };
-        (
-            range(low[0], high[0], 0, self.width),
-            range(low[1], high[1], self.first, self.first + self.rows),
-        )
+        (range(low[0], high[0], 0, self.width), range(low[1], high[1], self.first, self.first + self.rows))
     }
 
     pub(super) fn each_in(&mut self, within: (Point, Point), f: impl Fn(f32, f32) -> Mix) {
@@ -184,11 +166,7 @@ impl Strip {
         let high = [low[0] + patch.width as f64, low[1] + patch.height as f64];
         self.each_in((low, high), |x, y| {
             let share = patch.at(x, y);
-            if share > 0.0 {
-                Mix::Over(share, colour(x, y))
-            } else {
-                Mix::Shade(0.0)
-            }
+            if share > 0.0 { Mix::Over(share, colour(x, y)) } else { Mix::Shade(0.0) }
         });
     }
 }

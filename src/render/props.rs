@@ -15,12 +15,7 @@ pub struct ReferenceDisc {
 
 impl Default for ReferenceDisc {
     fn default() -> Self {
-        Self {
-            diameter_mm: 22.0,
-            centre: (0.2, 0.24),
-            reflectance: [0.34, 0.33, 0.31],
-            relief: 0.5,
-        }
+        Self { diameter_mm: 22.0, centre: (0.2, 0.24), reflectance: [0.34, 0.33, 0.31], relief: 0.5 }
     }
 }
 

@@ -16,13 +16,8 @@ impl Patch {
     /// Coverage of the pixel that holds the point.
     pub(super) fn at(&self, x: f32, y: f32) -> f32 {
         let (column, row) = (x as i64 - self.left, y as i64 - self.top);
-        let inside =
-            (0..self.width as i64).contains(&column) && (0..self.height as i64).contains(&row);
-        if inside {
-            self.cover[row as usize * self.width + column as usize]
-        } else {
-            0.0
-        }
+        let inside = (0..self.width as i64).contains(&column) && (0..self.height as i64).contains(&row);
+        if inside { self.cover[row as usize * self.width + column as usize] } else { 0.0 }
     }
 }
 
@@ -47,31 +42,17 @@ pub(super) fn cover(points: &[Point], x: f64, y: f64, low: Point, high: Point) -
             inside.abs().min(1.0) as f32
         }));
     }
-    Patch {
-        left: left as i64,
-        top: top as i64,
-        width,
-        height,
-        cover,
-    }
+    Patch { left: left as i64, top: top as i64, width, height, cover }
 }
 
 fn side(sums: &mut [f64], stride: usize, a: Point, b: Point) {
     if a[1] == b[1] {
         return;
     }
-    let (sign, a, b) = if a[1] < b[1] {
-        (1.0, a, b)
-    } else {
-        (-1.0, b, a)
-    };
+    let (sign, a, b) = if a[1] < b[1] { (1.0, a, b) } else { (-1.0, b, a) };
     let slope = (b[0] - a[0]) / (b[1] - a[1]);
     let mut x = a[0];
-    for (row, sums) in sums
-        .chunks_exact_mut(stride)
-        .enumerate()
-        .skip(a[1] as usize)
-    {
+    for (row, sums) in sums.chunks_exact_mut(stride).enumerate().skip(a[1] as usize) {
         let row = row as f64;
         if row >= b[1] {
             break;
@@ -84,11 +65,7 @@ fn side(sums: &mut [f64], stride: usize, a: Point, b: Point) {
         // right of its middle.
         for column in first..=last.min(stride - 2) {
             let (from, to) = (x0.max(column as f64), x1.min(column as f64 + 1.0));
-            let share = if x1 > x0 {
-                ((to - from) / (x1 - x0)).max(0.0)
-            } else {
-                1.0
-            };
+            let share = if x1 > x0 { ((to - from) / (x1 - x0)).max(0.0) } else { 1.0 };
             let part = sign * dy * share;
             let middle = (0.5 * (from + to) - column as f64).clamp(0.0, 1.0);
             sums[column] += part * (1.0 - middle);
@@ -107,11 +84,7 @@ mod tests {
     #[test]
     fn cover_sums_to_the_area_wherever_it_lies() {
         for i in 0..50_u32 {
-            let points = grain(
-                3.0 + f64::from(i),
-                false,
-                &mut rng(5, Job::Outline, u64::from(i)),
-            );
+            let points = grain(3.0 + f64::from(i), false, &mut rng(5, Job::Outline, u64::from(i)));
             let (x, y) = (10.0 + 0.137 * f64::from(i), -3.0 + 0.61 * f64::from(i));
             let r = 3.0 * (3.0 + f64::from(i));
             let patch = cover(&points, x, y, [x - r, y - r], [x + r, y + r]);

@@ -37,11 +37,7 @@ impl Fall {
         let lee = (nx * self.dir[0] + ny * self.dir[1]).max(0.0);
         let side = self.softness + (1.0 - self.softness) * lee;
         let left = 1.0 - distance / (self.length * side).max(1e-6);
-        if left <= 0.0 {
-            0.0
-        } else {
-            self.strength * side * left.powf(self.power)
-        }
+        if left <= 0.0 { 0.0 } else { self.strength * side * left.powf(self.power) }
     }
 }
 
@@ -77,36 +73,20 @@ impl Cast {
             .map(|(a, b)| {
                 let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
                 let inverse = 1.0 / (dx * dx + dy * dy).max(1e-12);
-                [
-                    a[0] as f32,
-                    a[1] as f32,
-                    dx as f32,
-                    dy as f32,
-                    inverse as f32,
-                ]
+                [a[0] as f32, a[1] as f32, dx as f32, dy as f32, inverse as f32]
             })
             .collect();
         let rays = (0..RAYS)
             .map(|i| {
                 let turn = 35.0 * shadow.softness * (2.0 * i as f64 / (RAYS - 1) as f64 - 1.0);
                 let (sin, cos) = (shadow.direction_deg + turn).to_radians().sin_cos();
-                let seen = |p: &Point| {
-                    [
-                        (p[0] * cos + p[1] * sin) as f32,
-                        (p[1] * cos - p[0] * sin) as f32,
-                    ]
-                };
+                let seen = |p: &Point| [(p[0] * cos + p[1] * sin) as f32, (p[1] * cos - p[0] * sin) as f32];
                 let join = |([a, b], [c, d]): ([f32; 2], [f32; 2])| [a, b, c, d];
                 let sides: Vec<_> = ends().map(|(a, b)| join((seen(a), seen(b)))).collect();
                 let least = |k: usize| sides.iter().map(|s| s[k]).fold(f32::INFINITY, f32::min);
                 let most = sides.iter().map(|s| s[1]).fold(f32::NEG_INFINITY, f32::max);
                 let (across, begins) = ([least(1), most], least(0));
-                Ray {
-                    dir: [cos as f32, sin as f32],
-                    sides,
-                    across,
-                    begins,
-                }
+                Ray { dir: [cos as f32, sin as f32], sides, across, begins }
             })
             .collect();
         Self {
@@ -135,11 +115,7 @@ impl Cast {
     }
 
     fn fade(&self, share: f32) -> f32 {
-        if share >= 1.0 {
-            0.0
-        } else {
-            (1.0 - share).powf(self.power)
-        }
+        if share >= 1.0 { 0.0 } else { (1.0 - share).powf(self.power) }
     }
 
     /// Share of the light taken from paper at (x, y), so far from the outline.
@@ -176,13 +152,7 @@ impl Ray {
     }
 }
 
-pub(super) fn particle_shadow(
-    strip: &mut Strip,
-    shadow: &Shadow,
-    p: &Particle,
-    patch: &Patch,
-    reach: f64,
-) {
+pub(super) fn particle_shadow(strip: &mut Strip, shadow: &Shadow, p: &Particle, patch: &Patch, reach: f64) {
     let cast = Cast::new(shadow, p);
     let (cx, cy) = (p.x as f32, p.y as f32);
     let far = p.radius as f32 + cast.length;

@@ -93,14 +93,8 @@ impl Default for Grind {
     /// A medium filter grind.
     fn default() -> Self {
         Self {
-            coarse: Lognormal {
-                median_um: 560.0,
-                gsd: 1.45,
-            },
-            fines: Lognormal {
-                median_um: 130.0,
-                gsd: 1.5,
-            },
+            coarse: Lognormal { median_um: 560.0, gsd: 1.45 },
+            fines: Lognormal { median_um: 130.0, gsd: 1.5 },
             fines_number_share: 0.7,
             min_um: 60.0,
             max_um: 2000.0,
@@ -149,10 +143,7 @@ pub struct Paper {
 
 impl Default for Paper {
     fn default() -> Self {
-        Self {
-            reflectance: [0.77, 0.75, 0.71],
-            texture: 0.012,
-        }
+        Self { reflectance: [0.77, 0.75, 0.71], texture: 0.012 }
     }
 }
 
@@ -169,11 +160,7 @@ pub struct Light {
 
 impl Default for Light {
     fn default() -> Self {
-        Self {
-            gradient: 0.12,
-            direction_deg: 215.0,
-            vignette: 0.08,
-        }
+        Self { gradient: 0.12, direction_deg: 215.0, vignette: 0.08 }
     }
 }
 
@@ -192,12 +179,7 @@ pub struct Shadow {
 
 impl Default for Shadow {
     fn default() -> Self {
-        Self {
-            strength: 0.12,
-            reach: 0.25,
-            direction_deg: 35.0,
-            softness: 0.5,
-        }
+        Self { strength: 0.12, reach: 0.25, direction_deg: 35.0, softness: 0.5 }
     }
 }
 
@@ -230,10 +212,7 @@ impl Default for Camera {
             photon_noise: 0.014,
             read_noise: 0.002,
             mosaic: true,
-            sharpen: Sharpen {
-                amount: 0.5,
-                radius_px: 1.2,
-            },
+            sharpen: Sharpen { amount: 0.5, radius_px: 1.2 },
             smooth_sigma_px: 0.6,
             jpeg_quality: 92,
         }

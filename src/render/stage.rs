@@ -81,14 +81,8 @@ impl Stage {
         let sheet = spec.surround.as_ref().map(|s| {
             let (sin, cos) = s.rotation_deg.to_radians().sin_cos();
             Sheet {
-                centre: [
-                    0.5 * (s.left + s.right) * width,
-                    0.5 * (s.top + s.bottom) * height,
-                ],
-                half: [
-                    0.5 * (s.right - s.left) * width,
-                    0.5 * (s.bottom - s.top) * height,
-                ],
+                centre: [0.5 * (s.left + s.right) * width, 0.5 * (s.top + s.bottom) * height],
+                half: [0.5 * (s.right - s.left) * width, 0.5 * (s.bottom - s.top) * height],
                 sin,
                 cos,
             }
@@ -102,31 +96,15 @@ impl Stage {
             let span = (THUMB_WIDTH_MM * px_per_mm).clamp(0.08 * width, 0.2 * width);
             let radius = 0.5 * span;
             let (sin, cos) = 12.0_f64.to_radians().sin_cos();
-            Thumb {
-                tip: [0.66 * width, height - 0.1 * height - 0.4 * radius],
-                down: [sin, cos],
-                radius,
-            }
+            Thumb { tip: [0.66 * width, height - 0.1 * height - 0.4 * radius], down: [sin, cos], radius }
         });
-        Self {
-            width,
-            height,
-            px_per_mm,
-            sheet,
-            disc,
-            thumb,
-            beyond,
-            gap: spec.min_gap_px,
-        }
+        Self { width, height, px_per_mm, sheet, disc, thumb, beyond, gap: spec.min_gap_px }
     }
 
     /// Low and high corner of the box in which particles are tried.
     pub(super) fn extent(&self) -> ([f64; 2], [f64; 2]) {
         match &self.sheet {
-            None => (
-                [-self.beyond; 2],
-                [self.width + self.beyond, self.height + self.beyond],
-            ),
+            None => ([-self.beyond; 2], [self.width + self.beyond, self.height + self.beyond]),
             Some(s) => {
                 let reach_x = s.half[0] * s.cos.abs() + s.half[1] * s.sin.abs();
                 let reach_y = s.half[0] * s.sin.abs() + s.half[1] * s.cos.abs();
@@ -139,30 +117,21 @@ impl Stage {
     /// Whether a circle lies on free paper.
     pub(super) fn is_free(&self, x: f64, y: f64, radius: f64) -> bool {
         let margin = SHEET_MARGIN_MM * self.px_per_mm;
-        self.sheet
-            .as_ref()
-            .is_none_or(|s| s.distance(x, y) <= -(radius + margin))
-            && self.is_clear(x, y, radius)
+        self.sheet.as_ref().is_none_or(|s| s.distance(x, y) <= -(radius + margin)) && self.is_clear(x, y, radius)
     }
 
     fn is_clear(&self, x: f64, y: f64, radius: f64) -> bool {
         self.disc.is_none_or(|d| {
             let clear = self.gap.max(4.0) + d.shadow_reach();
             (x - d.x).hypot(y - d.y) >= d.radius + clear + radius
-        }) && self
-            .thumb
-            .as_ref()
-            .is_none_or(|t| t.axis_distance(x, y) >= 1.3 * t.radius + self.gap + radius)
+        }) && self.thumb.as_ref().is_none_or(|t| t.axis_distance(x, y) >= 1.3 * t.radius + self.gap + radius)
     }
 
     /// Area of paper not kept clear, by sampling on a fine grid.
     pub(super) fn free_area(&self) -> f64 {
         const STEPS: usize = 400;
         let (low, high) = self.extent();
-        let step = [
-            (high[0] - low[0]) / STEPS as f64,
-            (high[1] - low[1]) / STEPS as f64,
-        ];
+        let step = [(high[0] - low[0]) / STEPS as f64, (high[1] - low[1]) / STEPS as f64];
         let on_paper = |x, y| self.sheet.as_ref().is_none_or(|s| s.distance(x, y) <= 0.0);
         let hits = (0..STEPS * STEPS)
             .filter(|i| {

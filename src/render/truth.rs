@@ -72,12 +72,7 @@ pub(super) fn measure(p: &Particle, um_per_px: f64, width: f64, height: f64) -> 
 
 /// Figures over the particles wholly inside a frame of the given size. A large particle is more
 /// often cut by the frame, so each counts by one over its chance of lying wholly inside.
-pub(super) fn figures(
-    truth: &[TrueParticle],
-    width_um: f64,
-    height_um: f64,
-    fines_um: f64,
-) -> TrueFigures {
+pub(super) fn figures(truth: &[TrueParticle], width_um: f64, height_um: f64, fines_um: f64) -> TrueFigures {
     let mut counted: Vec<(f64, f64)> = truth
         .iter()
         .filter(|p| !p.cut_by_frame)
@@ -100,16 +95,8 @@ pub(super) fn figures(
             (d, below - 0.5 * own)
         })
         .collect();
-    let (d10, d50, d90) = (
-        quantile(&curve, 0.1),
-        quantile(&curve, 0.5),
-        quantile(&curve, 0.9),
-    );
-    let fines = counted
-        .iter()
-        .filter(|c| c.0 < fines_um)
-        .map(|&(d, w)| w * d.powi(3))
-        .sum::<f64>();
+    let (d10, d50, d90) = (quantile(&curve, 0.1), quantile(&curve, 0.5), quantile(&curve, 0.9));
+    let fines = counted.iter().filter(|c| c.0 < fines_um).map(|&(d, w)| w * d.powi(3)).sum::<f64>();
     TrueFigures {
         count: counted.len(),
         d10_um: d10,
@@ -176,11 +163,7 @@ mod tests {
 
     #[test]
     fn figures_of_a_hand_made_list() {
-        let list = [
-            particle(200.0, false),
-            particle(100.0, false),
-            particle(900.0, true),
-        ];
+        let list = [particle(200.0, false), particle(100.0, false), particle(900.0, true)];
         // A frame so large that the weights are 1.
         let f = figures(&list, 1e12, 1e12, 150.0);
         assert_eq!(f.count, 2);

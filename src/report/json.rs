@@ -140,8 +140,7 @@ fn named(values: &[Estimate; 7]) -> BTreeMap<&'static str, f64> {
 fn measurement_v1(m: &Measurement) -> MeasurementV1 {
     let particles = || m.photos.iter().flat_map(|p| &p.particles);
     let flagged = |flag| particles().filter(|p| p.flags.contains(flag)).count();
-    let rejected =
-        |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
+    let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
     MeasurementV1 {
         schema: MEASUREMENT,
         scale: scale_v1(&m.photos[0].scale),

@@ -13,9 +13,11 @@ pub mod write;
 #[derive(Debug, thiserror::Error)]
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum ReportError {
-    #[error("{path}: cannot be written: {source}. Choose another place with a folder that exists and is yours to write in")]
-    Write { path: String, source: std::io::Error },
-    #[error("{0}: this is a folder, and a file name is expected")]
+    #[error(
+        "{path}: cannot be written ({why}). Choose a place with room, in a folder that exists and is yours to write in"
+    )]
+    Write { path: String, why: String },
+    #[error("{0}: this is a folder, and a file name is expected. Add a name for the file")]
     Folder(String),
     #[error("{path}: unknown kind of file; {wanted}")]
     Kind { path: String, wanted: &'static str },

@@ -63,10 +63,7 @@ pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>
 type Drawn = Result<(), Box<dyn std::error::Error>>;
 type Draw<'a> = &'a dyn Fn(f64) -> i32;
 
-fn draw(
-    kind: Kind,
-    on: impl Fn(AnyArea<'_, '_>, Draw<'_>) -> Drawn,
-) -> Result<Vec<u8>, ReportError> {
+fn draw(kind: Kind, on: impl Fn(AnyArea<'_, '_>, Draw<'_>) -> Drawn) -> Result<Vec<u8>, ReportError> {
     font::register();
     let failed = |e: &dyn std::fmt::Display| ReportError::Draw(e.to_string());
     match kind {
@@ -79,10 +76,9 @@ fn draw(
         Kind::Png => {
             let (w, h) = (SIZE.0 * PNG_SCALE, SIZE.1 * PNG_SCALE);
             let mut pixels = vec![255u8; (w * h * 3) as usize];
-            on(
-                AnyArea::Png(&BitMapBackend::with_buffer(&mut pixels, (w, h)).into_drawing_area()),
-                &|v| (v * f64::from(PNG_SCALE)) as i32,
-            )
+            on(AnyArea::Png(&BitMapBackend::with_buffer(&mut pixels, (w, h)).into_drawing_area()), &|v| {
+                (v * f64::from(PNG_SCALE)) as i32
+            })
             .map_err(|e| failed(&e))?;
             let mut out = Vec::new();
             PngEncoder::new(&mut out)
@@ -112,12 +108,7 @@ fn overview_on(samples: &[(String, Measurement)], area: AnyArea<'_, '_>, px: Dra
     }
 }
 
-fn distribution_in<B: DrawingBackend>(
-    m: &Measurement,
-    title: &str,
-    area: &DrawingArea<B, Shift>,
-    px: Draw<'_>,
-) -> Drawn
+fn distribution_in<B: DrawingBackend>(m: &Measurement, title: &str, area: &DrawingArea<B, Shift>, px: Draw<'_>) -> Drawn
 where
     B::ErrorType: 'static,
 {
@@ -126,7 +117,8 @@ where
     // The axis starts where the mass starts to show, and holds the limit and a part of the fines.
     let start = curve.finer_pct.iter().position(|&f| f > 0.01).unwrap_or(0);
     let start = curve.limits_um[start.saturating_sub(1)].min(0.9 * m.smallest_ecd_um).min(0.5 * m.fines_um);
-    let (low, high) = axis(start.max(curve.limits_um[0].min(0.5 * m.fines_um)), curve.limits_um[curve.limits_um.len() - 1]);
+    let (low, high) =
+        axis(start.max(curve.limits_um[0].min(0.5 * m.fines_um)), curve.limits_um[curve.limits_um.len() - 1]);
     let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * 1.12;
     let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
     let mut chart = ChartBuilder::on(area)
@@ -187,7 +179,12 @@ where
     )])?;
     if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
         let limit = m.smallest_ecd_um;
-        chart.draw_series(DashedLineSeries::new([(limit, 0.0), (limit, top * 0.8)], px(6.0), px(4.0), INK.stroke_width(px(1.0) as u32)))?;
+        chart.draw_series(DashedLineSeries::new(
+            [(limit, 0.0), (limit, top * 0.8)],
+            px(6.0),
+            px(4.0),
+            INK.stroke_width(px(1.0) as u32),
+        ))?;
         chart.draw_series([Text::new(
             format!("reliable from {} µm", super::format::significant(limit, 2)),
             (limit * 1.015, top * 0.86),
@@ -198,7 +195,11 @@ where
     Ok(())
 }
 
-fn overview_in<B: DrawingBackend>(samples: &[(String, Measurement)], area: &DrawingArea<B, Shift>, px: Draw<'_>) -> Drawn
+fn overview_in<B: DrawingBackend>(
+    samples: &[(String, Measurement)],
+    area: &DrawingArea<B, Shift>,
+    px: Draw<'_>,
+) -> Drawn
 where
     B::ErrorType: 'static,
 {

@@ -49,7 +49,11 @@ pub fn table(m: &Measurement) -> String {
     out.push('\n');
     let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
     let (cut, off) = (rejected(Rejection::CutByFrame), rejected(Rejection::OffPaper));
-    let _ = writeln!(out, "  Reliable from {} µm up: smaller particles are partly missed.", significant(m.smallest_ecd_um, 2));
+    let _ = writeln!(
+        out,
+        "  Reliable from {} µm up: smaller particles are partly missed.",
+        significant(m.smallest_ecd_um, 2)
+    );
     if m.smallest_ecd_um > m.fines_um {
         let near = m.fines_um / m.smallest_ecd_um * scale.typical();
         let _ = writeln!(
@@ -60,7 +64,11 @@ pub fn table(m: &Measurement) -> String {
         );
     }
     let _ = write!(out, "  Left out: {} that the frame cuts", count(cut, "particle"));
-    let _ = writeln!(out, "{}.", if off > 0 { format!(", {} off the paper", count(off, "dark area")) } else { String::new() });
+    let _ = writeln!(
+        out,
+        "{}.",
+        if off > 0 { format!(", {} off the paper", count(off, "dark area")) } else { String::new() }
+    );
     let _ = writeln!(out, "  Mass is taken as ECD³: constant shape and density are assumed.");
     if m.photos.len() == 1 {
         let _ = writeln!(

@@ -21,12 +21,14 @@ impl Target {
     /// # Errors
     /// A folder, or a place where no file can be made.
     pub fn create(path: &Path) -> Result<Self, ReportError> {
-        let failed = |source| ReportError::Write { path: path.display().to_string(), source };
+        let failed = |e: std::io::Error| ReportError::Write { path: path.display().to_string(), why: reason(&e) };
         match fs::metadata(path) {
             Ok(meta) if meta.is_dir() => return Err(ReportError::Folder(path.display().to_string())),
             Ok(meta) if !meta.is_file() => return Ok(Target { path: path.to_owned(), temporary: None }),
             _ => {}
         }
+        // A symbolic link stays a link: what it leads to is replaced.
+        let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
         let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let mut builder = tempfile::Builder::new();
         builder.prefix(".lightsieve-");
@@ -45,7 +47,7 @@ impl Target {
     /// # Errors
     /// A full disk, or a place that is no longer writable; the old file is then still there.
     pub fn finish(self, content: &[u8]) -> Result<(), ReportError> {
-        let failed = |source| ReportError::Write { path: self.path.display().to_string(), source };
+        let failed = |e: std::io::Error| ReportError::Write { path: self.path.display().to_string(), why: reason(&e) };
         match self.temporary {
             None => fs::write(&self.path, content).map_err(failed),
             Some(mut file) => {
@@ -55,6 +57,27 @@ impl Target {
             }
         }
     }
+}
+
+/// The cause in words, without the name of the temporary file.
+fn reason(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "its folder does not exist".into(),
+        std::io::ErrorKind::PermissionDenied => "no permission".into(),
+        std::io::ErrorKind::StorageFull => "the disk is full".into(),
+        kind => kind.to_string(),
+    }
+}
+
+/// True when two paths lead to the same file, also where it does not exist yet.
+pub fn same_place(a: &Path, b: &Path) -> bool {
+    let whole = |path: &Path| {
+        path.canonicalize().ok().or_else(|| {
+            let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+            Some(folder.canonicalize().ok()?.join(path.file_name()?))
+        })
+    };
+    a == b || whole(a).is_some_and(|x| whole(b) == Some(x))
 }
 
 #[cfg(test)]
@@ -70,6 +93,14 @@ mod tests {
         drop(Target::create(&path).unwrap());
         assert_eq!(fs::read(&path).unwrap(), b"short");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn two_ways_to_one_place_are_the_same_place() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("x");
+        assert!(same_place(&file, &folder.path().join("./x")));
+        assert!(!same_place(&file, &folder.path().join("y")));
     }
 
     #[test]

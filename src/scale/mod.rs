@@ -27,7 +27,9 @@ pub enum Source {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum ScaleError {
-    #[error("the scale must be a number of µm per pixel above 0 and below 10000, and {0} is not. A phone photo of a hand-sized sheet has about 20")]
+    #[error(
+        "the scale must be a number of µm per pixel above 0 and below 10000, and {0} is not. A phone photo of a hand-sized sheet has about 20"
+    )]
     OutOfRange(f64),
     #[error("the diameter of the reference disc must lie between 1 and 500 mm, and {0} does not")]
     DiscDiameter(f64),

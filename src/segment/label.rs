@@ -83,12 +83,7 @@ fn union(parent: &mut [u32], a: u32, b: u32) {
 /// Half-open box around runs.
 pub(super) fn bounds(runs: &[Run]) -> [usize; 4] {
     runs.iter().fold([usize::MAX, usize::MAX, 0, 0], |b, r| {
-        [
-            b[0].min(r.x0 as usize),
-            b[1].min(r.y as usize),
-            b[2].max(r.x1 as usize),
-            b[3].max(r.y as usize + 1),
-        ]
+        [b[0].min(r.x0 as usize), b[1].min(r.y as usize), b[2].max(r.x1 as usize), b[3].max(r.y as usize + 1)]
     })
 }
 
@@ -100,10 +95,7 @@ pub(super) fn blobs(runs: Vec<Run>) -> Vec<Blob> {
     for (run, label) in runs.into_iter().zip(labels) {
         grouped[label as usize].push(run);
     }
-    grouped
-        .into_iter()
-        .map(|runs| Blob { bounds: bounds(&runs), runs })
-        .collect()
+    grouped.into_iter().map(|runs| Blob { bounds: bounds(&runs), runs }).collect()
 }
 
 #[cfg(test)]

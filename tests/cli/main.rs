@@ -1,0 +1,11 @@
+//! The program as its users meet it: every test runs the real binary in a fresh folder.
+
+mod batch;
+mod formats;
+mod good;
+mod options;
+mod outputs;
+mod photos;
+mod pictures;
+mod render;
+mod support;

@@ -1,0 +1,85 @@
+//! A real picture that two other libraries measured too: see `tests/data/README.md`.
+
+use std::path::Path;
+
+use lightsieve::photo::Photo;
+use lightsieve::pipeline::{ScaleChoice, Settings, measure_photo};
+
+/// Relief and dust are smaller than this, every coin is larger, px.
+const SMALLEST_COIN_PX: f64 = 25.0;
+/// Farthest that a centroid may lie from the reference, px.
+const PLACE_PX: f64 = 3.0;
+/// Largest deviation of the mean diameter and of a single one. Other sensible recipes differ by as much.
+const MEAN_DEVIATION: f64 = 0.03;
+const SINGLE_DEVIATION: f64 = 0.08;
+
+/// One coin of `coins.json`, px.
+#[derive(Clone, Copy, serde::Deserialize)]
+struct Coin {
+    x: f64,
+    y: f64,
+    skimage_px: f64,
+}
+
+#[derive(serde::Deserialize)]
+struct Reference {
+    count: usize,
+    coins: Vec<Coin>,
+}
+
+fn data(name: &str) -> std::path::PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
+}
+
+/// The picture turned to dark on bright, as grounds lie on paper.
+fn inverted(path: &Path) -> Photo {
+    let grey = image::open(path).unwrap().into_luma8();
+    let (width, height) = (grey.width() as usize, grey.height() as usize);
+    let luma = grey.into_raw().into_iter().map(|v| 255 - v).collect();
+    Photo::from_luma(width, height, luma)
+}
+
+#[test]
+fn coins_have_the_size_that_scikit_image_gives_them() {
+    let path = data("coins.png");
+    let reference: Reference = serde_json::from_slice(&std::fs::read(data("coins.json")).unwrap()).unwrap();
+    assert_eq!(reference.count, 24);
+    // One µm per pixel: sizes come out in pixels.
+    let settings = Settings::new(ScaleChoice::Given(1.0)).unwrap();
+    let measured = measure_photo(&inverted(&path), &path, &settings).unwrap();
+    let found: Vec<Coin> = measured
+        .particles
+        .iter()
+        .filter(|p| p.ecd_um > SMALLEST_COIN_PX)
+        .map(|p| Coin { x: p.x_px, y: p.y_px, skimage_px: p.ecd_um })
+        .collect();
+    let off = |a: &Coin, b: &Coin| (a.x - b.x).hypot(a.y - b.y);
+    let mut wrong = Vec::new();
+    let mut pairs = Vec::new();
+    for coin in &reference.coins {
+        let near: Vec<&Coin> = found.iter().filter(|f| off(f, coin) <= PLACE_PX).collect();
+        match near[..] {
+            [one] => {
+                let deviation = one.skimage_px / coin.skimage_px - 1.0;
+                if deviation.abs() > SINGLE_DEVIATION {
+                    wrong.push(format!(
+                        "({:.1}, {:.1}): {:.1} px, {:.1} expected",
+                        coin.x, coin.y, one.skimage_px, coin.skimage_px
+                    ));
+                }
+                pairs.push((one.skimage_px, coin.skimage_px));
+            }
+            ref several => wrong.push(format!("({:.1}, {:.1}): {} coins found", coin.x, coin.y, several.len())),
+        }
+    }
+    println!("deviations: {:.3?}", pairs.iter().map(|(a, b)| a / b - 1.0).collect::<Vec<_>>());
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert_eq!(found.len(), reference.count, "more than the coins was found");
+    let sums = pairs.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0, s.1 + p.1));
+    assert!(
+        (sums.0 / sums.1 - 1.0).abs() < MEAN_DEVIATION,
+        "mean {:.2} px, {:.2} expected",
+        sums.0 / 24.0,
+        sums.1 / 24.0
+    );
+}
