@@ -68,7 +68,7 @@ impl Study {
             .into_par_iter()
             .map(|run| {
                 let sizes = self.draw(&mut Draws::new(5, run));
-                let how = IntervalSettings { level: 0.95, draws: 400, seed: run, scale_uncertainty: 0.0 };
+                let how = IntervalSettings { level: 0.95, draws: 300, seed: run, scale_uncertainty: 0.0 };
                 let found = intervals(&sizes, Basis::Mass, 100.0, &how);
                 std::array::from_fn(|f| u32::from(found[f].low <= truth[f] && truth[f] <= found[f].high))
             })

@@ -5,7 +5,7 @@ use crate::numeric::{median, normal_quantile};
 use crate::photo::Photo;
 
 /// Rows that are looked at: spread over the photo, enough edges in any usable one.
-const ROWS: usize = 400;
+const ROWS: usize = 200;
 /// Edges that the blur is read from; the median of so many moves by less than 1 %.
 const EDGES: usize = 2000;
 

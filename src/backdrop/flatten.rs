@@ -28,6 +28,20 @@ impl Patch {
     }
 }
 
+/// Codes below which pixels may be dark, by tile.
+pub(crate) struct DarkCodes {
+    tile_px: usize,
+    across: usize,
+    codes: Vec<u16>,
+}
+
+impl DarkCodes {
+    /// The code at the pixel.
+    pub fn at(&self, x: usize, y: usize) -> u16 {
+        self.codes[y / self.tile_px * self.across + x / self.tile_px]
+    }
+}
+
 pub(super) fn scene(tiles: &Tiles, field: Field) -> Scene {
     let level = fill(tiles, &field);
     let mut noise: Vec<f64> =
@@ -119,6 +133,23 @@ impl Scene {
     fn next_centre(&self, p: usize) -> usize {
         let half = self.tile_px / 2;
         if p < half { half } else { half + ((p - half) / self.tile_px + 1) * self.tile_px }
+    }
+
+    /// For every tile, the code below which a pixel there may have a deficit above `threshold`.
+    ///
+    /// Taken at the brightest of the tile and its neighbours, between which the backdrop is interpolated.
+    pub(crate) fn dark_codes(&self, photo: &Photo, threshold: f64) -> DarkCodes {
+        let codes = (0..self.across * self.down)
+            .map(|i| {
+                let (x, y) = (i % self.across, i / self.across);
+                let near = (y.saturating_sub(1)..(y + 2).min(self.down)).flat_map(|v| {
+                    (x.saturating_sub(1)..(x + 2).min(self.across)).map(move |u| v * self.across + u)
+                });
+                let darkest = near.map(|j| self.inverse[j]).fold(f32::INFINITY, f32::min);
+                photo.code_of((1.0 - threshold as f32) / darkest)
+            })
+            .collect();
+        DarkCodes { tile_px: self.tile_px, across: self.across, codes }
     }
 
     /// Deficits of the box `x0..x1`, `y0..y1`, cut to the photo.

@@ -7,6 +7,7 @@ mod flatten;
 mod tiles;
 
 pub use field::Field;
+pub(crate) use flatten::DarkCodes;
 pub use flatten::Patch;
 
 use crate::photo::Photo;

@@ -15,7 +15,13 @@ pub fn shoelace(points: &[[f64; 2]]) -> f64 {
 
 /// Length of the closed outline.
 pub fn perimeter(points: &[[f64; 2]]) -> f64 {
-    pairs(points).map(|(a, b)| (b[0] - a[0]).hypot(b[1] - a[1])).sum()
+    pairs(points).map(|(a, b)| distance(a, b)).sum()
+}
+
+/// Distance of two points. Coordinates of pictures never overflow a square, so the slower `hypot` is not needed.
+fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    let (x, y) = (b[0] - a[0], b[1] - a[1]);
+    (x * x + y * y).sqrt()
 }
 
 fn pairs(points: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
@@ -59,14 +65,14 @@ fn cross(o: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
 pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
     match hull.len() {
         0 | 1 => return (0.0, 0.0),
-        2 => return ((hull[1][0] - hull[0][0]).hypot(hull[1][1] - hull[0][1]), 0.0),
+        2 => return (distance(hull[0], hull[1]), 0.0),
         _ => {}
     }
     let n = hull.len();
     let (mut longest, mut narrowest) = (0.0f64, f64::INFINITY);
     let mut far = 1;
     for (i, (a, b)) in pairs(hull).enumerate() {
-        let length = (b[0] - a[0]).hypot(b[1] - a[1]);
+        let length = distance(a, b);
         while cross(a, b, hull[(far + 1) % n]) > cross(a, b, hull[far % n]) {
             far += 1;
         }
@@ -75,7 +81,7 @@ pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
         // Ties in height leave two antipodal corners, so the neighbour is looked at as well.
         for q in [p, hull[(far + 1) % n]] {
             for end in [a, b] {
-                longest = longest.max((q[0] - end[0]).hypot(q[1] - end[1]));
+                longest = longest.max(distance(q, end));
             }
         }
         far = far.max(i + 2);
@@ -89,7 +95,7 @@ pub fn resample_closed(points: &[[f64; 2]], count: usize) -> Vec<[f64; 2]> {
     let mut out = Vec::with_capacity(count);
     let (mut walked, mut next) = (0.0, 0.0);
     for (a, b) in pairs(points) {
-        let length = (b[0] - a[0]).hypot(b[1] - a[1]);
+        let length = distance(a, b);
         while next <= walked + length && out.len() < count {
             let t = if length > 0.0 { (next - walked) / length } else { 0.0 };
             out.push([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);

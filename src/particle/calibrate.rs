@@ -6,7 +6,6 @@ use rayon::prelude::*;
 use super::examine::{Reading, examine, margin_px};
 use super::shade::{Shade, lit_fall};
 use super::shape::Raw;
-use super::territory::Owner;
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 
@@ -53,8 +52,10 @@ impl Calibration {
     pub(super) fn learn(raw: &[Option<Raw>], scene: &Scene) -> Self {
         let sigma = scene.blur_px;
         let mut shade = Shade::direction_of(raw, sigma);
+        // While learning, only the discs around the sizes learnt on are needed.
+        let learning = 1.8..9.0;
         let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));
-        let mut calibration = Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade), shade };
+        let mut calibration = Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade, learning.clone()), shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -74,9 +75,10 @@ impl Calibration {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            calibration.rows = rows(sigma, blur_px, scene.core, &shade);
+            calibration.rows = rows(sigma, blur_px, scene.core, &shade, learning.clone());
             calibration.shade = shade;
         }
+        calibration.rows = rows(sigma, blur_px, scene.core, &shade, 0.0..f64::INFINITY);
         calibration
     }
 
@@ -135,7 +137,7 @@ fn interpolate(rows: &[[f64; 2]], x: f64) -> f64 {
 fn blur_of(fall: f64, sigma: f64) -> f64 {
     let fall_at = |blur: f64| {
         let patch = synthetic(LARGE * sigma, blur, 1.0, &Shade::default(), [0.2, 0.4], sigma);
-        let reading = examine(&patch, &vec![Owner::Own; patch.deficit.len()], sigma)?;
+        let reading = examine(&patch, None, sigma)?;
         let falls: Vec<f64> = reading.fall.iter().flatten().copied().collect();
         Some(falls.iter().sum::<f64>() / falls.len() as f64)
     };
@@ -148,18 +150,21 @@ fn blur_of(fall: f64, sigma: f64) -> f64 {
     blur
 }
 
-fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade) -> Vec<Row> {
-    RADII
-        .par_iter()
-        .map(|&r| {
+/// Rows for the radii of `range`, in blur widths.
+fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade, range: std::ops::Range<f64>) -> Vec<Row> {
+    let mut rows: Vec<Row> = RADII
+        .into_par_iter()
+        .rev()
+        .filter(|r| range.contains(r))
+        .map(|r| {
             let radius = r * sigma;
-            // Two places against the pixel grid stand for all.
-            let readings: Vec<Reading> = [[0.0, 0.0], [0.37, 0.5]]
+            // Two places against the pixel grid stand for all; for large discs one is enough.
+            let places: &[[f64; 2]] = if r < 3.0 { &[[0.0, 0.0], [0.37, 0.5]] } else { &[[0.2, 0.3]] };
+            let readings: Vec<Reading> = places
                 .iter()
                 .filter_map(|&at| {
                     let patch = synthetic(radius, blur_px, core, shade, at, sigma);
-                    let owner = vec![Owner::Own; patch.deficit.len()];
-                    examine(&patch, &owner, sigma)
+                    examine(&patch, None, sigma)
                 })
                 .collect();
             let n = readings.len().max(1) as f64;
@@ -170,7 +175,9 @@ fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade) -> Vec<Row> {
                 integrated: readings.iter().map(|r| r.integrated).sum::<f64>() / n,
             }
         })
-        .collect()
+        .collect();
+    rows.reverse();
+    rows
 }
 
 /// A disc of `radius` px with its shadow, blurred by `blur_px`, with room to be read with `sigma`; `at` shifts it
@@ -188,9 +195,10 @@ fn synthetic(radius: f64, blur_px: f64, core: f64, shade: &Shade, at: [f64; 2], 
         let y = ((i / n) as f64 + 0.5) / FINE as f64 - centre[1];
         // Coverage along the radius stands for the share of the sample inside.
         let inside = |d: f64| ((radius - d) * FINE as f64 + 0.5).clamp(0.0, 1.0);
-        let disc = inside(x.hypot(y));
+        let disc = inside((x * x + y * y).sqrt());
         let along = (x * shade.direction[0] + y * shade.direction[1]).clamp(0.0, length);
-        let swept = inside((x - along * shade.direction[0]).hypot(y - along * shade.direction[1]));
+        let (p, q) = (x - along * shade.direction[0], y - along * shade.direction[1]);
+        let swept = inside((p * p + q * q).sqrt());
         *v = (core * disc + shade.strength * (swept - disc).max(0.0)) as f32;
     }
     let kernel = GaussKernel::new(blur_px * FINE as f64);
@@ -236,11 +244,10 @@ mod tests {
     #[test]
     fn the_table_gives_back_the_radius_of_its_own_discs() {
         let shade = Shade { strength: 0.3, direction: [0.8, 0.6], floor_px: 1.0, share: 0.2 };
-        let calibration = Calibration { sigma: 1.1, blur_px: 1.0, rows: rows(1.1, 1.0, 0.9, &shade), shade };
+        let calibration = Calibration { sigma: 1.1, blur_px: 1.0, rows: rows(1.1, 1.0, 0.9, &shade, 0.0..99.0), shade };
         for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
             let patch = synthetic(radius, 1.0, 0.9, &shade, [0.2, 0.1], 1.1);
-            let owner = vec![Owner::Own; patch.deficit.len()];
-            let (found, _) = calibration.radius(&examine(&patch, &owner, 1.1).unwrap());
+            let (found, _) = calibration.radius(&examine(&patch, None, 1.1).unwrap());
             assert!((found / radius - 1.0).abs() < 0.01, "{radius}: {found}");
         }
     }

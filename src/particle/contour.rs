@@ -1,12 +1,12 @@
 //! Outline at a level, with linear interpolation between pixel centres.
 
-use super::territory::Owner;
+use super::territory::{Owners, is_other, is_own};
 use crate::backdrop::Patch;
 
 #[cfg(test)]
-fn outline(patch: &Patch, owner: &[Owner], level: f32) -> Option<Vec<[f64; 2]>> {
-    let area = largest_area(patch, owner, level)?;
-    Some(trace(patch, owner, &area, level))
+fn outline(patch: &Patch, owners: Owners<'_>, level: f32) -> Option<Vec<[f64; 2]>> {
+    let area = largest_area(patch, owners, level)?;
+    Some(trace(patch, owners, &area, level))
 }
 
 /// The largest area above a level, as runs and as a mask with a one-pixel margin.
@@ -20,24 +20,24 @@ pub(super) struct Area {
 /// Largest area above `level`, connected by sides, among the particle's own pixels; `None` when there is none.
 ///
 /// Holes (gloss, pale texture) stay open here; the outline runs round the outside and so takes them in.
-pub(super) fn largest_area(patch: &Patch, owner: &[Owner], level: f32) -> Option<Area> {
+pub(super) fn largest_area(patch: &Patch, owners: Owners<'_>, level: f32) -> Option<Area> {
     let w = patch.width;
     let mut runs: Vec<[usize; 3]> = Vec::new();
     let mut parent: Vec<usize> = Vec::new();
     let mut above = 0;
     for y in 0..patch.height {
-        let (dark, own) = (&patch.deficit[y * w..(y + 1) * w], &owner[y * w..(y + 1) * w]);
+        let dark = &patch.deficit[y * w..(y + 1) * w];
         let previous = above..runs.len();
         let row_start = runs.len();
         let mut candidate = previous.start;
         let mut x = 0;
         while x < w {
-            if dark[x] <= level || own[x] != Owner::Own {
+            if dark[x] <= level || !is_own(owners, y * w + x) {
                 x += 1;
                 continue;
             }
             let x0 = x;
-            while x < w && dark[x] > level && own[x] == Owner::Own {
+            while x < w && dark[x] > level && is_own(owners, y * w + x) {
                 x += 1;
             }
             let this = runs.len();
@@ -81,7 +81,7 @@ fn root(parent: &mut [usize], mut i: usize) -> usize {
 ///
 /// Points are in patch pixels (the centre of the patch's first pixel is (0.5, 0.5)), in order round the shape. Equals
 /// marching squares on the filled area (W. E. Lorensen & H. E. Cline 1987, in two dimensions).
-pub(super) fn trace(patch: &Patch, owner: &[Owner], area: &Area, level: f32) -> Vec<[f64; 2]> {
+pub(super) fn trace(patch: &Patch, owners: Owners<'_>, area: &Area, level: f32) -> Vec<[f64; 2]> {
     let w = area.width as isize;
     // Right, down, left, up.
     const STEP: [(isize, isize); 4] = [(1, 0), (0, 1), (-1, 0), (0, -1)];
@@ -92,7 +92,7 @@ pub(super) fn trace(patch: &Patch, owner: &[Owner], area: &Area, level: f32) -> 
             return 0.0;
         }
         let i = v as usize * patch.width + u as usize;
-        if owner[i] == Owner::Other { 0.0 } else { patch.deficit[i] }
+        if is_other(owners, i) { 0.0 } else { patch.deficit[i] }
     };
     let start = ((area.runs[0][1] + 1) as isize, (area.runs[0][0] + 1) as isize);
     let mut points = Vec::new();
@@ -121,6 +121,7 @@ pub(super) fn trace(patch: &Patch, owner: &[Owner], area: &Area, level: f32) -> 
 
 #[cfg(test)]
 mod tests {
+    use super::super::territory::Owner;
     use super::*;
     use crate::numeric::{normal_cdf, shoelace};
 
@@ -135,7 +136,7 @@ mod tests {
         for i in 0..16 {
             let (cx, cy) = (20.0 + f64::from(i % 4) * 0.25, 20.0 + f64::from(i / 4) * 0.25);
             let patch = patch_of(41, 41, |x, y| normal_cdf(12.0 - (x - cx).hypot(y - cy)));
-            let points = outline(&patch, &vec![Owner::Own; 41 * 41], 0.5).unwrap();
+            let points = outline(&patch, None, 0.5).unwrap();
             let radius = (shoelace(&points).abs() / std::f64::consts::PI).sqrt();
             assert!((radius - 12.0).abs() < 0.02, "{radius}");
             let mean_x = points.iter().map(|p| p[0]).sum::<f64>() / points.len() as f64;
@@ -149,7 +150,7 @@ mod tests {
             let hole = (5.0..7.0).contains(&x) && (5.0..7.0).contains(&y);
             f64::from(u8::from((2.0..10.0).contains(&x) && (2.0..10.0).contains(&y) && !hole))
         });
-        let points = outline(&patch, &[Owner::Own; 144], 0.5).unwrap();
+        let points = outline(&patch, None, 0.5).unwrap();
         // 8 × 8 px less the corners that the interpolation rounds.
         assert!((shoelace(&points).abs() - 64.0).abs() < 1.0, "{}", shoelace(&points));
     }
@@ -158,8 +159,8 @@ mod tests {
     fn pixels_of_a_neighbour_are_left_out() {
         let patch = patch_of(20, 10, |x, y| f64::from(u8::from((2.0..18.0).contains(&x) && (2.0..8.0).contains(&y))));
         let owner: Vec<Owner> = (0..200).map(|i| if i % 20 < 10 { Owner::Own } else { Owner::Other }).collect();
-        let points = outline(&patch, &owner, 0.5).unwrap();
+        let points = outline(&patch, Some(&owner), 0.5).unwrap();
         assert!(points.iter().all(|p| p[0] <= 10.01));
-        assert!(outline(&patch, &[Owner::Other; 200], 0.5).is_none());
+        assert!(outline(&patch, Some(&[Owner::Other; 200]), 0.5).is_none());
     }
 }

@@ -1,6 +1,6 @@
 //! Moves an outline to the steepest place of the edge, which shade beside the particle does not displace.
 
-use super::territory::Owner;
+use super::territory::{Owners, is_other};
 use crate::backdrop::Patch;
 
 /// Width of the kernel that looks for the steepest place, in blur widths: wide enough against noise, narrow enough
@@ -16,7 +16,19 @@ pub(super) type Ring = [Option<f64>; 8];
 
 /// Sector of [`Ring`] that an outward direction falls into.
 pub(super) fn sector([x, y]: [f64; 2]) -> usize {
-    ((y.atan2(x) / std::f64::consts::FRAC_PI_4).round() as i64).rem_euclid(8) as usize
+    // tan 22.5°: the border between a side and a corner sector.
+    const BORDER: f64 = std::f64::consts::SQRT_2 - 1.0;
+    let (across, down) = (x.abs(), y.abs());
+    match (down < BORDER * across, across < BORDER * down, x >= 0.0, y >= 0.0) {
+        (true, _, true, _) => 0,
+        (true, _, false, _) => 4,
+        (_, true, _, true) => 2,
+        (_, true, _, false) => 6,
+        (_, _, true, true) => 1,
+        (_, _, false, true) => 3,
+        (_, _, false, false) => 5,
+        (_, _, true, false) => 7,
+    }
 }
 
 /// An outline moved to the steepest edge, with what lies round it.
@@ -30,7 +42,7 @@ pub(super) struct Edge {
 
 /// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel) along its normal to the
 /// steepest place of the profile; points beside another particle stay.
-pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], sigma: f64, radius: f64) -> Edge {
+pub(super) fn to_steepest(patch: &Patch, owners: Owners<'_>, points: &[[f64; 2]], sigma: f64, radius: f64) -> Edge {
     let n = points.len();
     let kernel = SEARCH_WIDTH * sigma;
     // Search ± this far; a half-level outline lies within a pixel or so of the edge even in hard shade.
@@ -41,11 +53,13 @@ pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], s
     let normals = normals(points);
     let mut profiles = vec![0.0f32; n * samples];
     for (i, (p, normal)) in points.iter().zip(&normals).enumerate() {
-        let profile = &mut profiles[i * samples..(i + 1) * samples];
-        for (k, v) in profile.iter_mut().enumerate() {
-            let s = (k as f64 - (half + skirt) as f64) * STEP_PX;
-            *v = bilinear(patch, p[0] + s * normal[0], p[1] + s * normal[1]);
-        }
+        let start = -((half + skirt) as f64) * STEP_PX;
+        sample_line(
+            patch,
+            [p[0] + start * normal[0], p[1] + start * normal[1]],
+            [STEP_PX * normal[0], STEP_PX * normal[1]],
+            &mut profiles[i * samples..(i + 1) * samples],
+        );
     }
     let profiles = smooth_along(&profiles, n, samples, (0.2 * radius).clamp(0.7, 2.5));
     // Response to the derivative of a Gaussian: positive where the deficit falls outwards.
@@ -63,7 +77,7 @@ pub(super) fn to_steepest(patch: &Patch, owner: &[Owner], points: &[[f64; 2]], s
         .enumerate()
         .map(|(i, (p, normal))| {
             let beyond = [p[0] + (1.5 * sigma + 0.5) * normal[0], p[1] + (1.5 * sigma + 0.5) * normal[1]];
-            if owner_at(patch, owner, beyond) == Some(Owner::Other) {
+            if beside_other(patch, owners, beyond) {
                 return *p;
             }
             let profile = &profiles[i * samples..(i + 1) * samples];
@@ -107,7 +121,7 @@ fn normals(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
         .map(|i| {
             let (a, b) = (points[(i + n - 2) % n], points[(i + 2) % n]);
             let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-            let length = dx.hypot(dy).max(1e-9);
+            let length = (dx * dx + dy * dy).sqrt().max(1e-9);
             [dy / length, -dx / length]
         })
         .collect()
@@ -134,6 +148,32 @@ fn smooth_along(profiles: &[f32], n: usize, samples: usize, width: f64) -> Vec<f
     out
 }
 
+/// Deficits at `out.len()` points from `start` on in steps of `step`, between pixels by bilinear interpolation.
+fn sample_line(patch: &Patch, start: [f64; 2], step: [f64; 2], out: &mut [f32]) {
+    let last = (out.len() - 1) as f64;
+    let inside = |p: f64, size: usize| p >= 0.5 && p < size as f64 - 0.6;
+    let ends = [start, [start[0] + last * step[0], start[1] + last * step[1]]];
+    if !ends.iter().all(|e| inside(e[0], patch.width) && inside(e[1], patch.height)) {
+        for (k, v) in out.iter_mut().enumerate() {
+            *v = bilinear(patch, start[0] + k as f64 * step[0], start[1] + k as f64 * step[1]);
+        }
+        return;
+    }
+    // Well inside the patch no point needs to be held back at its border.
+    let (mut x, mut y) = ((start[0] - 0.5) as f32, (start[1] - 0.5) as f32);
+    let (dx, dy) = (step[0] as f32, step[1] as f32);
+    for v in out {
+        let (ix, iy) = (x as u32 as usize, y as u32 as usize);
+        let (tx, ty) = (x - ix as f32, y - iy as f32);
+        let at = iy * patch.width + ix;
+        let (upper, lower) = (&patch.deficit[at..at + 2], &patch.deficit[at + patch.width..at + patch.width + 2]);
+        let (a, b) = (upper[0] + tx * (upper[1] - upper[0]), lower[0] + tx * (lower[1] - lower[0]));
+        *v = a + ty * (b - a);
+        x += dx;
+        y += dy;
+    }
+}
+
 fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
     let (x, y) = ((x - 0.5).clamp(0.0, patch.width as f64 - 1.0), (y - 0.5).clamp(0.0, patch.height as f64 - 1.0));
     let (ix, iy) = ((x as usize).min(patch.width.max(2) - 2), (y as usize).min(patch.height.max(2) - 2));
@@ -143,8 +183,25 @@ fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
     upper * (1.0 - ty) + lower * ty
 }
 
-fn owner_at(patch: &Patch, owner: &[Owner], p: [f64; 2]) -> Option<Owner> {
+/// True when the point lies on another particle's pixel.
+fn beside_other(patch: &Patch, owners: Owners<'_>, p: [f64; 2]) -> bool {
+    if owners.is_none() {
+        return false;
+    }
     let (x, y) = (p[0].floor(), p[1].floor());
     let inside = x >= 0.0 && y >= 0.0 && x < patch.width as f64 && y < patch.height as f64;
-    inside.then(|| owner[y as usize * patch.width + x as usize])
+    inside && is_other(owners, y as usize * patch.width + x as usize)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sector;
+
+    #[test]
+    fn sectors_go_round_clockwise_from_the_right() {
+        for k in 0..16u32 {
+            let (sin, cos) = (f64::from(k) * std::f64::consts::FRAC_PI_8 + 0.01).sin_cos();
+            assert_eq!(sector([cos, sin]), ((k + 1) / 2 % 8) as usize, "{k}");
+        }
+    }
 }

@@ -5,7 +5,7 @@
 
 use super::contour::{Area, largest_area, trace};
 use super::edge::{Ring, to_steepest};
-use super::territory::Owner;
+use super::territory::{Owners, is_other, is_own};
 use crate::backdrop::Patch;
 use crate::numeric::{perimeter, resample_closed, shoelace};
 
@@ -41,11 +41,11 @@ pub(super) fn margin_px(sigma: f64) -> usize {
 }
 
 /// Reads the particle that owns the darkest area of the patch; `None` when it has no pixels above the paper.
-pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Reading> {
-    let core = own_core(patch, owner, sigma)?;
-    let area = largest_area(patch, owner, LEVEL * core)?;
-    let coarse = trace(patch, owner, &area, LEVEL * core);
-    let (integrated, centroid) = sum_deficit(patch, owner, &area, sigma)?;
+pub(super) fn examine(patch: &Patch, owners: Owners<'_>, sigma: f64) -> Option<Reading> {
+    let core = own_core(patch, owners, sigma)?;
+    let area = largest_area(patch, owners, LEVEL * core)?;
+    let coarse = trace(patch, owners, &area, LEVEL * core);
+    let (integrated, centroid) = sum_deficit(patch, owners, &area, sigma)?;
     let radius = (shoelace(&coarse).abs() / PI).sqrt();
     let mut reading = Reading {
         outline: coarse,
@@ -56,9 +56,10 @@ pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Read
         fall: Ring::default(),
     };
     if radius > 1.3 * sigma && reading.outline.len() >= 8 {
-        let count = (perimeter(&reading.outline) * 0.95).round().max(12.0) as usize;
+        // Steps of one pixel, wider on large outlines, where they still follow every bend that the blur leaves.
+        let count = (perimeter(&reading.outline) * 0.95 / (radius / 10.0).clamp(1.0, 2.0)).round().max(12.0) as usize;
         let points = resample_closed(&reading.outline, count);
-        let edge = to_steepest(patch, owner, &points, sigma, radius);
+        let edge = to_steepest(patch, owners, &points, sigma, radius);
         let step = perimeter(&edge.points) / count as f64;
         // Chords cut the curve: a closed outline in steps s encloses s²·π/6 more than its polygon.
         let inside = shoelace(&edge.points).abs() + step * step * PI / 6.0;
@@ -72,10 +73,15 @@ pub(super) fn examine(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<Read
 
 /// Deficit in the middle of the particle: the median of its pixels above 0.6 of the darkest ones. Shade stays below
 /// that, texture above.
-fn own_core(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<f32> {
-    let own = || owner.iter().zip(&patch.deficit).filter(|(o, _)| **o == Owner::Own).map(|(_, &c)| c);
-    let darkest = own().fold(0.0f32, f32::max);
-    let mut values: Vec<f32> = own().filter(|&c| c > 0.4 * darkest).collect();
+fn own_core(patch: &Patch, owners: Owners<'_>, sigma: f64) -> Option<f32> {
+    let darkest = match owners {
+        None => patch.deficit.iter().fold(0.0f32, |a, &b| if b > a { b } else { a }),
+        Some(_) => {
+            (0..patch.deficit.len()).filter(|&i| is_own(owners, i)).map(|i| patch.deficit[i]).fold(0.0, f32::max)
+        }
+    };
+    let dark = patch.deficit.iter().enumerate().filter(|(_, c)| **c > 0.4 * darkest);
+    let mut values: Vec<f32> = dark.filter(|(i, _)| is_own(owners, *i)).map(|(_, &c)| c).collect();
     if values.is_empty() {
         return None;
     }
@@ -93,7 +99,7 @@ fn own_core(patch: &Patch, owner: &[Owner], sigma: f64) -> Option<f32> {
 }
 
 /// Sum and centroid of the deficit within [`SKIRT`] of the area, without what belongs to other particles.
-fn sum_deficit(patch: &Patch, owner: &[Owner], area: &Area, sigma: f64) -> Option<(f64, [f64; 2])> {
+fn sum_deficit(patch: &Patch, owners: Owners<'_>, area: &Area, sigma: f64) -> Option<(f64, [f64; 2])> {
     let (w, h) = (patch.width, patch.height);
     let reach = (SKIRT * sigma).round() as isize;
     // Starts and ends of the runs widened to a disc round each pixel: their running sum is above 0 inside.
@@ -112,19 +118,18 @@ fn sum_deficit(patch: &Patch, owner: &[Owner], area: &Area, sigma: f64) -> Optio
     }
     let (mut sum, mut mx, mut my) = (0.0f64, 0.0, 0.0);
     for y in 0..h {
-        let mut depth = 0;
-        let (mut row_sum, mut row_x) = (0.0f64, 0.0);
-        for x in 0..w {
-            depth += steps[y * (w + 1) + x];
-            if depth > 0 && owner[y * w + x] != Owner::Other {
-                let c = f64::from(patch.deficit[y * w + x]);
+        let (row, deficits) = (&steps[y * (w + 1)..(y + 1) * (w + 1)], &patch.deficit[y * w..(y + 1) * w]);
+        let (mut depth, mut row_sum, mut row_x) = (0, 0.0f32, 0.0f32);
+        for (x, (&step, &c)) in row.iter().zip(deficits).enumerate() {
+            depth += step;
+            if depth > 0 && !is_other(owners, y * w + x) {
                 row_sum += c;
-                row_x += c * (x as f64 + 0.5);
+                row_x += c * (x as f32 + 0.5);
             }
         }
-        sum += row_sum;
-        mx += row_x;
-        my += row_sum * (y as f64 + 0.5);
+        sum += f64::from(row_sum);
+        mx += f64::from(row_x);
+        my += f64::from(row_sum) * (y as f64 + 0.5);
     }
     (sum > 0.0).then(|| (sum, [mx / sum, my / sum]))
 }

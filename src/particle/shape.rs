@@ -3,7 +3,7 @@
 use super::calibrate::Calibration;
 use super::examine::{Reading, examine, margin_px};
 use super::flag::Flags;
-use super::territory::{Occupied, Owner, owners};
+use super::territory::{Occupied, owners};
 use crate::backdrop::Scene;
 use crate::numeric::{convex_hull, feret, perimeter, shoelace};
 use crate::photo::Photo;
@@ -144,9 +144,9 @@ pub(super) fn measure(photo: &Photo, scene: &Scene, occupied: &Occupied, part: &
     let [x0, y0, x1, y1] = part.bounds;
     let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
     let patch = scene.patch(photo, [px, py, x1 + margin, y1 + margin]);
-    let owner = owners(occupied, part, [px, py], [patch.width, patch.height], margin);
-    let crowded = owner.contains(&Owner::Other);
-    let mut reading = examine(&patch, &owner, sigma)?;
+    let owners = owners(occupied, part, [px, py], [patch.width, patch.height], margin);
+    let crowded = owners.is_some();
+    let mut reading = examine(&patch, owners.as_deref(), sigma)?;
     for p in reading.outline.iter_mut().chain([&mut reading.centroid]) {
         p[0] += px as f64;
         p[1] += py as f64;

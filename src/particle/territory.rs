@@ -46,6 +46,19 @@ impl Occupied {
     }
 }
 
+/// Owners of a patch's pixels; `None` where the particle lies alone and all are its own.
+pub(super) type Owners<'a> = Option<&'a [Owner]>;
+
+/// True when pixel `i` is the particle's own.
+pub(super) fn is_own(owners: Owners<'_>, i: usize) -> bool {
+    owners.is_none_or(|o| o[i] == Owner::Own)
+}
+
+/// True when pixel `i` belongs to another particle.
+pub(super) fn is_other(owners: Owners<'_>, i: usize) -> bool {
+    owners.is_some_and(|o| o[i] == Owner::Other)
+}
+
 /// Owner of a pixel of a patch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Owner {
@@ -57,18 +70,18 @@ pub(super) enum Owner {
     Other,
 }
 
-/// Owners of the pixels of the box at `x0`, `y0`, `width` × `height`, grown `reach` px out from the parts.
+/// Owners of the pixels, or `None` where all are the particle's own, of the box at `x0`, `y0`, `width` × `height`, grown `reach` px out from the parts.
 pub(super) fn owners(
     occupied: &Occupied,
     part: &Part,
     [x0, y0]: [usize; 2],
     [width, height]: [usize; 2],
     reach: usize,
-) -> Vec<Owner> {
+) -> Option<Vec<Owner>> {
     // Most particles lie alone: then every pixel is their own.
     let taken: usize = (y0..y0 + height).map(|y| occupied.count(x0, x0 + width, y)).sum();
     if taken == part.runs.iter().map(Run::len).sum::<usize>() {
-        return vec![Owner::Own; width * height];
+        return None;
     }
     let mut owner = vec![Owner::Paper; width * height];
     for (i, o) in owner.iter_mut().enumerate() {
@@ -104,5 +117,5 @@ pub(super) fn owners(
         }
         front = next;
     }
-    owner
+    Some(owner)
 }

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::label::Run;
 use super::rows;
 use crate::backdrop::Scene;
-use crate::numeric::{GaussKernel, median};
+use crate::numeric::{GaussKernel, median, quantile_of_sorted};
 use crate::photo::Photo;
 
 /// 5 sigma: about one false pixel in 3.5 million of pure paper (one-sided normal law).
@@ -23,46 +23,38 @@ pub(super) fn detect(photo: &Photo, scene: &Scene) -> Found {
     let kernel = GaussKernel::new(scene.blur_px);
     let smoothed_noise = smoothed_noise(photo, scene, &kernel);
     let threshold = (SIGMAS * smoothed_noise).max(CORE_SHARE * scene.core);
-    let (width, height) = (photo.width(), photo.height());
+    // Smoothing averages, so the smoothed photo exceeds the threshold only near pixels that exceed it themselves.
+    let dark = scene.dark_codes(photo, threshold);
+    let height = photo.height();
     // A strip reads `radius` rows of its neighbours again: 128 rows keep that below a tenth.
     let strip = 128;
     let parts: Vec<Vec<Run>> = (0..height.div_ceil(strip))
         .into_par_iter()
         .map(|i| {
             let mut runs = Vec::new();
-            let rows = [0, i * strip, width, ((i + 1) * strip).min(height)];
-            rows::smoothed(photo, scene, &kernel, rows, |y, row| runs_above(row, y, threshold as f32, &mut runs));
+            let rows = i * strip..((i + 1) * strip).min(height);
+            rows::smoothed_where_dark(photo, scene, &kernel, &dark, rows, |y, x0, row| {
+                runs_above(row, x0, y, threshold as f32, &mut runs);
+            });
             runs
         })
         .collect();
     Found { runs: parts.concat(), threshold, smoothed_noise }
 }
 
-/// Appends the runs of `row` that lie above `threshold`.
-fn runs_above(row: &[f32], y: usize, threshold: f32, runs: &mut Vec<Run>) {
-    // Paper is skipped 16 pixels at a time: a maximum over a block is one comparison a lane.
-    const BLOCK: usize = 16;
-    let mut start: Option<usize> = None;
-    let blocks = row.chunks(BLOCK);
-    for (b, block) in blocks.enumerate() {
-        let dark = block.iter().fold(false, |any, &v| any | (v > threshold));
-        if !dark && start.is_none() {
+/// Appends the runs of `row`, which starts at column `first`, that lie above `threshold`.
+fn runs_above(row: &[f32], first: usize, y: usize, threshold: f32, runs: &mut Vec<Run>) {
+    let mut x = 0;
+    while x < row.len() {
+        if row[x] <= threshold {
+            x += 1;
             continue;
         }
-        for (i, &v) in block.iter().enumerate() {
-            let x = b * BLOCK + i;
-            match (v > threshold, start) {
-                (true, None) => start = Some(x),
-                (false, Some(x0)) => {
-                    runs.push(Run { y: y as u32, x0: x0 as u32, x1: x as u32 });
-                    start = None;
-                }
-                _ => {}
-            }
+        let x0 = x;
+        while x < row.len() && row[x] > threshold {
+            x += 1;
         }
-    }
-    if let Some(x0) = start {
-        runs.push(Run { y: y as u32, x0: x0 as u32, x1: row.len() as u32 });
+        runs.push(Run { y: y as u32, x0: (first + x0) as u32, x1: (first + x) as u32 });
     }
 }
 
@@ -92,7 +84,9 @@ fn smoothed_noise(photo: &Photo, scene: &Scene, kernel: &GaussKernel) -> f64 {
             Some(1.4826 * median(&mut off)?)
         })
         .collect();
-    median(&mut spreads).unwrap_or(scene.noise)
+    // The calmer boxes are the bare ones: in a crowded photo most hold a particle.
+    spreads.sort_by(f64::total_cmp);
+    if spreads.is_empty() { scene.noise } else { quantile_of_sorted(&spreads, 0.25) }
 }
 
 #[cfg(test)]
@@ -106,8 +100,8 @@ mod tests {
             row[x] = 1.0;
         }
         let mut runs = Vec::new();
-        runs_above(&row, 3, 0.5, &mut runs);
+        runs_above(&row, 100, 3, 0.5, &mut runs);
         let ends: Vec<(u32, u32)> = runs.iter().map(|r| (r.x0, r.x1)).collect();
-        assert_eq!(ends, [(0, 2), (15, 18), (39, 40)]);
+        assert_eq!(ends, [(100, 102), (115, 118), (139, 140)]);
     }
 }
