@@ -53,7 +53,9 @@ impl Settings {
     /// A scale or diameter out of range.
     pub fn new(scale: ScaleChoice) -> Result<Self, SettingsError> {
         match scale {
-            ScaleChoice::Given(um) => drop(Scale::new(um, 0.0, Source::Given)?),
+            ScaleChoice::Given(um) => {
+                Scale::new(um, 0.0, Source::Given)?;
+            }
             ScaleChoice::Disc(mm) => check_diameter(mm)?,
         }
         Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })

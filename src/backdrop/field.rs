@@ -2,7 +2,7 @@
 
 use super::BackdropError;
 use super::tiles::Tiles;
-use crate::numeric::quantile_of_sorted;
+use crate::numeric::{median, quantile_of_sorted};
 
 /// Step of the light from one tile to the next that paper can show, share of the brightest paper, on photos of 2000 px
 /// and more: a lamp that leaves a corner in the dark stays below 5 %, the edge of a sheet on a table lies far above.
@@ -114,7 +114,7 @@ pub(super) fn find(tiles: &Tiles) -> Result<Field, BackdropError> {
     let paper: Vec<bool> = (0..n)
         .map(|i| group[i].is_some_and(|g| g == best || (mean(g) / main - 1.0).abs() < 0.2 && touches(tiles, i, main)))
         .collect();
-    let outside = outside_of(&paper, across, down);
+    let outside = outside_of(&paper, tiles);
     let inside: Vec<bool> = outside.iter().map(|&o| !o).collect();
     let stride = across + 1;
     let mut sums = vec![0u32; stride * (down + 1)];
@@ -183,11 +183,12 @@ fn neighbours(i: usize, across: usize, down: usize) -> impl Iterator<Item = usiz
     .flatten()
 }
 
-/// Tiles that are not paper and connect to the frame in a group too large to be a particle cut by it.
+/// Tiles that are not paper and lie in a group that reaches the frame with dark pixels: a table, a hand.
 ///
-/// Single dark tiles at the frame (a large particle that fills one) stay inside; groups enclosed by paper are objects
-/// lying on it and stay inside as well.
-fn outside_of(paper: &[bool], across: usize, down: usize) -> Vec<bool> {
+/// Single dark tiles at the frame (a large particle that fills one) stay inside, and so do groups that are objects on
+/// the paper: enclosed by it, or so near the frame that only a strip of paper is left between.
+fn outside_of(paper: &[bool], tiles: &Tiles) -> Vec<bool> {
+    let (across, down) = (tiles.across, tiles.down);
     let mut outside = vec![false; paper.len()];
     let mut seen = vec![false; paper.len()];
     for start in 0..paper.len() {
@@ -196,19 +197,24 @@ fn outside_of(paper: &[bool], across: usize, down: usize) -> Vec<bool> {
         }
         let mut members = vec![start];
         seen[start] = true;
+        let mut beside = Vec::new();
         let mut at = 0;
         while at < members.len() {
             for j in neighbours(members[at], across, down) {
-                if !paper[j] && !seen[j] {
+                if paper[j] {
+                    beside.push(tiles.level[j]);
+                } else if !seen[j] {
                     seen[j] = true;
                     members.push(j);
                 }
             }
             at += 1;
         }
-        let at_frame =
-            |&i: &usize| i % across == 0 || i % across == across - 1 || i < across || i >= across * (down - 1);
-        if members.len() >= 4 && members.iter().any(at_frame) {
+        let near = median(&mut beside).unwrap_or(0.0);
+        let mut frame: Vec<f64> = members.iter().filter_map(|&i| tiles.frame[i]).collect();
+        // Four fifths of the paper beside it: darker than any shade at the frame, brighter than a table.
+        let dark = median(&mut frame).is_some_and(|light| light < 0.8 * near);
+        if members.len() >= 4 && dark {
             members.iter().for_each(|&i| outside[i] = true);
         }
     }
@@ -230,6 +236,12 @@ mod tests {
             level: cells().map(|(x, y)| level(x, y)).collect(),
             noise: vec![0.005; across * down],
             share: vec![0.9; across * down],
+            frame: cells()
+                .map(|(x, y)| {
+                    let edge = x == 0 || y == 0 || x + 1 == across || y + 1 == down;
+                    edge.then(|| level(x, y))
+                })
+                .collect(),
         }
     }
 
@@ -259,7 +271,7 @@ mod tests {
 
     #[test]
     fn a_dark_picture_of_wild_texture_has_no_paper() {
-        let wild = find(&tiles(20, 20, |x, y| if (x * 7 + y * 13) % 3 == 0 { 0.1 } else { 0.3 }));
+        let wild = find(&tiles(20, 20, |x, y| 0.05 + 0.15 * ((x * 7 + y * 13) % 5) as f64));
         assert!(matches!(wild, Err(BackdropError::NoPaper)));
     }
 }

@@ -20,6 +20,8 @@ pub(super) struct Tiles {
     pub noise: Vec<f64>,
     /// Share of the tile's pixels that belong to the mode.
     pub share: Vec<f64>,
+    /// Mean linear light of the tile's pixels on the frame of the picture; `None` away from it.
+    pub frame: Vec<Option<f64>>,
 }
 
 pub(super) fn measure(photo: &Photo) -> Tiles {
@@ -49,7 +51,35 @@ pub(super) fn measure(photo: &Photo) -> Tiles {
         level: modes.iter().map(|m| m.level).collect(),
         noise: modes.iter().map(|m| m.noise).collect(),
         share: modes.iter().map(|m| m.share).collect(),
+        frame: (0..across * down)
+            .map(|i| {
+                let (x0, y0) = (i % across * tile_px, i / across * tile_px);
+                frame_light(photo, [x0, y0, (x0 + tile_px).min(width), (y0 + tile_px).min(height)])
+            })
+            .collect(),
     }
+}
+
+/// Mean linear light of the pixels of the box that lie on the frame of the picture.
+fn frame_light(photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> Option<f64> {
+    let (mut sum, mut count) = (0.0f32, 0usize);
+    let mut add = |y: usize, x0: usize, x1: usize| {
+        let mut row = vec![0.0; x1 - x0];
+        photo.row_linear(y, x0, &mut row);
+        sum += row.iter().sum::<f32>();
+        count += row.len();
+    };
+    for (edge, at) in [(y0 == 0, 0), (y1 == photo.height(), photo.height() - 1)] {
+        if edge {
+            add(at, x0, x1);
+        }
+    }
+    for (edge, at) in [(x0 == 0, 0), (x1 == photo.width(), photo.width() - 1)] {
+        if edge {
+            (y0..y1).for_each(|y| add(y, at, at + 1));
+        }
+    }
+    (count > 0).then(|| f64::from(sum) / count as f64)
 }
 
 struct Mode {

@@ -199,7 +199,7 @@ fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
         row.extend(m.by_mass.iter().flat_map(|e| [e.value, e.low, e.high]).map(|v| format!("{v:.5}")));
         writer.write_record(&row)?;
     }
-    Ok(writer.into_inner().map_err(|e| anyhow!(e.to_string()))?)
+    writer.into_inner().map_err(|e| anyhow!(e.to_string()))
 }
 
 fn summary(samples: &[(String, Measurement)], output: &Path) -> String {

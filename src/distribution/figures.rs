@@ -138,14 +138,20 @@ impl<'a> Columns<'a> {
 
     /// Figures with each particle counted `counts` times (once without); `cumulative` is scratch space.
     pub fn figures(&self, counts: Option<&[u8]>, cumulative: &mut Vec<f64>) -> Figures {
-        cumulative.clear();
+        cumulative.resize(self.share.len(), 0.0);
         let (mut total, mut m) = (0.0, [0.0; 3]);
-        for (i, (share, moment)) in self.share.iter().zip(&self.moments).enumerate() {
-            let times = counts.map_or(1.0, |c| f64::from(c[i]));
+        let mut add = |times: f64, share: f64, moment: &[f64; 3], sum: &mut f64| {
             total += times * share;
-            cumulative.push(total);
+            *sum = total;
             for (sum, value) in m.iter_mut().zip(moment) {
                 *sum += times * value;
+            }
+        };
+        let rows = self.share.iter().zip(&self.moments).zip(cumulative.iter_mut());
+        match counts {
+            None => rows.for_each(|((&share, moment), sum)| add(1.0, share, moment, sum)),
+            Some(counts) => {
+                rows.zip(counts).for_each(|(((&share, moment), sum), &times)| add(f64::from(times), share, moment, sum))
             }
         }
         let quantile = |p: f64| self.quantile(cumulative, p * total);

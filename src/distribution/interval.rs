@@ -75,8 +75,8 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
 fn support(sizes: &Sizes, shares: &[f64], fines_um: f64, value: &[f64; 7]) -> [f64; 7] {
     let effective = |from: usize, to: usize, power: i32| {
         let (mut sum, mut squares) = (0.0, 0.0);
-        for i in from..to {
-            let w = shares[i] * sizes.ecd_um[i].powi(power);
+        for (share, d) in shares[from..to].iter().zip(&sizes.ecd_um[from..to]) {
+            let w = share * d.powi(power);
             sum += w;
             squares += w * w;
         }

@@ -92,9 +92,7 @@ impl GaussKernel {
     pub fn smooth_row(&self, row: &[f32], out: &mut [f32]) {
         let (n, r) = (row.len(), self.radius());
         if n <= 2 * r {
-            for x in 0..n {
-                out[x] = self.clamped(row, x);
-            }
+            out.iter_mut().enumerate().for_each(|(x, o)| *o = self.clamped(row, x));
             return;
         }
         for x in (0..r).chain(n - r..n) {

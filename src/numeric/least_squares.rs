@@ -9,8 +9,9 @@ pub fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f
         b.swap(col, pivot);
         for row in col + 1..N {
             let factor = a[row][col] / a[col][col];
-            for k in col..N {
-                a[row][k] -= factor * a[col][k];
+            let pivot_row = a[col];
+            for (value, above) in a[row].iter_mut().zip(pivot_row).skip(col) {
+                *value -= factor * above;
             }
             b[row] -= factor * b[col];
         }

@@ -39,12 +39,21 @@ impl Draws {
     pub fn poisson_one(&mut self, counts: &mut [u8]) {
         // Cumulative Poisson(1) probabilities for 0..=7, in 1/65536.
         const CUMULATIVE: [u16; 8] = [24109, 48218, 60273, 64291, 65296, 65497, 65530, 65535];
-        for chunk in counts.chunks_mut(4) {
-            let mut bits = self.bits();
-            for count in chunk {
-                let u = bits as u16;
-                *count = CUMULATIVE.iter().map(|&c| u8::from(u >= c)).sum();
-                bits >>= 16;
+        const LANES: usize = 64;
+        let mut uniform = [0u16; LANES];
+        for chunk in counts.chunks_mut(LANES) {
+            for four in uniform.chunks_exact_mut(4) {
+                let bits = self.bits();
+                for (k, u) in four.iter_mut().enumerate() {
+                    *u = (bits >> (16 * k)) as u16;
+                }
+            }
+            // Comparing all lanes with one bound after the other runs in vector registers.
+            chunk.fill(0);
+            for bound in CUMULATIVE {
+                for (count, &u) in chunk.iter_mut().zip(&uniform) {
+                    *count += u8::from(u >= bound);
+                }
             }
         }
     }

@@ -55,7 +55,8 @@ impl Calibration {
         // While learning, only the discs around the sizes learnt on are needed.
         let learning = 1.8..9.0;
         let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));
-        let mut calibration = Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade, learning.clone()), shade };
+        let mut calibration =
+            Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade, learning.clone()), shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -66,9 +67,11 @@ impl Calibration {
                     let radius = calibration.radius_from_edge(r.reading.edge_radius?);
                     let own = scene.core * PI * radius * radius;
                     let made = if round == 0 { 0.0 } else { calibration.integrated(radius) - own };
-                    (LEARN[0] * sigma..LEARN[1] * sigma)
-                        .contains(&radius)
-                        .then(|| [2.0 * radius, r.reading.integrated - own, made])
+                    (LEARN[0] * sigma..LEARN[1] * sigma).contains(&radius).then_some([
+                        2.0 * radius,
+                        r.reading.integrated - own,
+                        made,
+                    ])
                 })
                 .collect();
             if sizes.len() < 8 {

@@ -201,7 +201,7 @@ mod tests {
     fn sectors_go_round_clockwise_from_the_right() {
         for k in 0..16u32 {
             let (sin, cos) = (f64::from(k) * std::f64::consts::FRAC_PI_8 + 0.01).sin_cos();
-            assert_eq!(sector([cos, sin]), ((k + 1) / 2 % 8) as usize, "{k}");
+            assert_eq!(sector([cos, sin]), (k.div_ceil(2) % 8) as usize, "{k}");
         }
     }
 }

@@ -18,6 +18,10 @@ const SKIRT: f64 = 3.5;
 /// Level of the first outline, share of the core: above hard shadows, below the texture of a particle.
 const LEVEL: f32 = 0.65;
 
+/// Radius of the first outline, in blur widths, below which the steepest edge is not looked for: the size then comes
+/// from the integrated deficit anyway.
+const EDGE: f64 = 1.7;
+
 /// Readings of one particle, in patch pixels.
 #[derive(Clone, Debug)]
 pub(super) struct Reading {
@@ -55,7 +59,7 @@ pub(super) fn examine(patch: &Patch, owners: Owners<'_>, sigma: f64) -> Option<R
         ring: Ring::default(),
         fall: Ring::default(),
     };
-    if radius > 1.3 * sigma && reading.outline.len() >= 8 {
+    if radius > EDGE * sigma && reading.outline.len() >= 8 {
         // Steps of one pixel, wider on large outlines, where they still follow every bend that the blur leaves.
         let count = (perimeter(&reading.outline) * 0.95 / (radius / 10.0).clamp(1.0, 2.0)).round().max(12.0) as usize;
         let points = resample_closed(&reading.outline, count);

@@ -31,6 +31,6 @@ pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Sh
         .map(|part| part.rejected.is_none().then(|| shape::measure(photo, scene, &occupied, part)).flatten())
         .collect();
     let calibration = Calibration::learn(&raw, scene);
-    let shapes = raw.into_iter().map(|r| r.map(|r| r.finish(&calibration))).collect();
+    let shapes = raw.into_par_iter().map(|r| r.map(|r| r.finish(&calibration))).collect();
     (shapes, calibration)
 }

@@ -123,7 +123,7 @@ fn a_sample_named_as_the_overview_does_not_replace_it() {
     let desk = Desk::with("day/overview.jpg", grounds_jpeg());
     desk.run("batch day --scale 20").is_done();
     assert_eq!(desk.json("day/lightsieve-results/overview.json")["schema"], "lightsieve/batch/1");
-    let measurements = desk.contents().into_iter().filter_map(|(_, bytes)| {
+    let measurements = desk.contents().into_values().filter_map(|bytes| {
         serde_json::from_slice::<serde_json::Value>(&bytes?).ok().filter(|j| j["schema"] == "lightsieve/measurement/1")
     });
     assert_eq!(measurements.count(), 1, "the sample's own JSON is there too");
