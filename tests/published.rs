@@ -164,7 +164,9 @@ fn a_lone_disc_is_weighted_by_the_places_it_could_lie_in() {
     close(found.particles[0].weight, 400.0 * 300.0 / (320.0 * 220.0), 2e-3);
     close(found.particles[0].x_px, 200.3, 2e-4);
     close(found.particles[0].y_px, 149.6, 2e-4);
-    close(found.particles[0].circularity, 1.0, 3e-3);
+    // One per cent: what the best estimators leave of a perimeter on a grid (Crofton on discs in scikit-image 0.26.0:
+    // 1.3 % from a radius of 10 px on).
+    close(found.particles[0].circularity, 1.0, 0.01);
     close(found.particles[0].aspect_ratio, 1.0, 5e-3);
 }
 
