@@ -51,7 +51,7 @@ impl Calibration {
     /// Learns blur and shade from the readings of a photo.
     pub(super) fn learn(raw: &[Option<Raw>], scene: &Scene) -> Self {
         let sigma = scene.blur_px;
-        let mut shade = Shade::direction_of(raw, sigma);
+        let mut shade = Shade::direction_of(raw, sigma, scene.core);
         // While learning, only the discs around the sizes learnt on are needed.
         let learning = 1.8..9.0;
         let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));

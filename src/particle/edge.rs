@@ -7,6 +7,9 @@ use crate::backdrop::Patch;
 /// that the slow fall of a contact shadow does not pull.
 pub(super) const SEARCH_WIDTH: f64 = 0.8;
 
+/// Distances outside the edge at which shade is read, in blur widths (half a pixel is added): beyond the blurred edge.
+const RING: [f64; 2] = [2.0, 3.5];
+
 /// Step of the profiles across the edge, px: a third of the narrowest blur that pixels allow.
 const STEP_PX: f64 = 0.4;
 
@@ -34,7 +37,7 @@ pub(super) fn sector([x, y]: [f64; 2]) -> usize {
 /// An outline moved to the steepest edge, with what lies round it.
 pub(super) struct Edge {
     pub points: Vec<[f64; 2]>,
-    /// Mean deficit two blur widths outside.
+    /// Mean shade where it meets the edge.
     pub ring: Ring,
     /// Mean fall of the deficit over 2 × [`STEP_PX`] at the steepest place.
     pub fall: Ring,
@@ -87,9 +90,11 @@ pub(super) fn to_steepest(patch: &Patch, owners: Owners<'_>, points: &[[f64; 2]]
             }
             let best = peak(&response);
             let shift = best * STEP_PX - half as f64 * STEP_PX;
-            let out = shift + 2.0 * sigma + 0.5;
+            let outside = |s: f64| {
+                f64::from(bilinear(patch, p[0] + (shift + s) * normal[0], p[1] + (shift + s) * normal[1]))
+            };
             let sum = &mut ring[sector(*normal)];
-            sum.0 += f64::from(bilinear(patch, p[0] + out * normal[0], p[1] + out * normal[1]));
+            sum.0 += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
             let at = (best.round() as usize).clamp(1, 2 * half - 1) + skirt;
             sum.1 += f64::from(profile[at - 1] - profile[at + 1]);
             sum.2 += 1;
@@ -99,6 +104,13 @@ pub(super) fn to_steepest(patch: &Patch, owners: Owners<'_>, points: &[[f64; 2]]
     let fall = ring.map(|(_, sum, n)| (n > 0).then(|| sum / f64::from(n)));
     let ring = ring.map(|(sum, _, n)| (n > 0).then(|| sum / f64::from(n)));
     Edge { points, ring, fall }
+}
+
+/// Shade at the edge itself, from the deficits `near` and `far` out on the ring: shadows fade with distance, so the line
+/// through both is followed back, by a quarter at most.
+fn at_contact(near: f64, far: f64, sigma: f64) -> f64 {
+    let slope = (near - far) / ((RING[1] - RING[0]) * sigma);
+    near + (slope * (RING[0] * sigma + 0.5)).clamp(0.0, 0.25 * near.max(0.0))
 }
 
 /// Position of the largest response, by a parabola through it and its neighbours.

@@ -33,7 +33,7 @@ pub(super) struct Reading {
     pub integrated: f64,
     /// Centroid of that deficit.
     pub centroid: [f64; 2],
-    /// Deficit two blur widths outside the outline, by direction.
+    /// Shade where it meets the edge, by direction.
     pub ring: Ring,
     /// Fall of the deficit at the steepest edge, share of the core, by direction.
     pub fall: Ring,

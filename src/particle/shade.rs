@@ -17,6 +17,9 @@ pub struct Shade {
     pub share: f64,
 }
 
+/// Darkest shadow that is learnt, share of the core: beyond it the first outline would take the shadow in.
+const DARKEST: f64 = 0.52;
+
 impl Shade {
     /// Length of the shadow of a particle of diameter `d` (px), px.
     pub fn length_px(&self, d: f64) -> f64 {
@@ -24,7 +27,7 @@ impl Shade {
     }
 
     /// Strength and direction from the ring round the larger particles; no length yet.
-    pub(super) fn direction_of(raw: &[Option<Raw>], sigma: f64) -> Shade {
+    pub(super) fn direction_of(raw: &[Option<Raw>], sigma: f64, core: f64) -> Shade {
         let rings: Vec<&Ring> = largest(raw, sigma).iter().map(|r| &r.reading.ring).collect();
         let around: [f64; 8] =
             std::array::from_fn(|k| median(&mut rings.iter().filter_map(|r| r[k]).collect::<Vec<_>>()).unwrap_or(0.0));
@@ -43,7 +46,7 @@ impl Shade {
         // The darkest of the sector and its two neighbours: the direction may lie between two sectors.
         let lee = sector(direction);
         let strength = [lee + 7, lee, lee + 1].into_iter().map(|k| around[k % 8]).fold(0.0, f64::max);
-        Shade { strength: strength.min(0.95), direction, ..Shade::default() }
+        Shade { strength: strength.min(DARKEST * core), direction, ..Shade::default() }
     }
 
     /// Fits the length to the deficit that mid-sized particles show beyond their own area.
