@@ -203,6 +203,9 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let scene = backdrop::read(photo)?;
     let regions = segment::find(photo, &scene);
     let (mut shapes, calibration) = particle::shapes(photo, &scene, &regions);
+    // A particle counts when the circle about its centroid as wide as its largest Feret diameter lies in the field: a
+    // rule by which each size has a known chance to count, which is what the edge weight undoes.
+    let is_whole = |s: &Shape| scene.field.holds(s.centre, s.feret[0]);
     let scale = match settings.scale {
         ScaleChoice::Given(um) => Scale::new(um, 0.0, Source::Given)?,
         ScaleChoice::Disc(mm) => {
@@ -212,7 +215,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
                 feret_px: [s.feret[1], s.feret[0]],
                 solidity: particle::solidity(s.area, s.hull_area),
             };
-            let candidates: Vec<Option<Candidate>> = shapes.iter().map(|s| s.as_ref().map(candidate)).collect();
+            let candidates: Vec<Option<Candidate>> =
+                shapes.iter().map(|s| s.as_ref().filter(|s| is_whole(s)).map(candidate)).collect();
             find_disc(&candidates, mm)?
         }
     };
@@ -221,14 +225,16 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Given => None,
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
+    let mut parts = regions.parts;
     let mut particles = Vec::new();
     let mut whole = Vec::new();
-    for shape in shapes.into_iter().flatten() {
-        if on_reference(&scale, &shape) {
+    for (part, shape) in parts.iter_mut().zip(shapes) {
+        let Some(shape) = shape.filter(|s| !on_reference(&scale, s)) else { continue };
+        let weight = scene.field.edge_weight(shape.feret[0], shape.feret[0]).filter(|_| is_whole(&shape));
+        let Some(weight) = weight else {
+            part.rejected = Some(Rejection::CutByFrame);
             continue;
-        }
-        // A particle as wide as the paper leaves no place where it would lie whole: it cannot be weighted.
-        let Some(weight) = scene.field.edge_weight(shape.extent[0], shape.extent[1]) else { continue };
+        };
         let mut particle = shape.at_scale(&scale, weight);
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);
@@ -236,13 +242,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         particles.push(particle);
         whole.push(shape);
     }
-    let dark: usize = regions
-        .parts
-        .iter()
-        .filter(|p| p.rejected != Some(Rejection::OffPaper))
-        .flat_map(|p| &p.runs)
-        .map(Run::len)
-        .sum();
+    let dark: usize =
+        parts.iter().filter(|p| p.rejected != Some(Rejection::OffPaper)).flat_map(|p| &p.runs).map(Run::len).sum();
     let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
     Ok(MeasuredPhoto {
         path: path.to_owned(),
@@ -253,7 +254,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         particles,
         shapes: whole,
         reference,
-        rejected: regions.parts.into_iter().filter_map(|p| p.rejected.map(|r| (p.runs, r))).collect(),
+        rejected: parts.into_iter().filter_map(|p| p.rejected.map(|r| (p.runs, r))).collect(),
         quality: Quality {
             blur_px: calibration.blur_px,
             noise: scene.noise,

@@ -47,6 +47,19 @@ impl Field {
         self.inside.iter().filter(|&&b| b).count() as f64 / self.inside.len() as f64
     }
 
+    /// True when a box of side `size` px about `centre` lies wholly on the paper.
+    pub fn holds(&self, [x, y]: [f64; 2], size: f64) -> bool {
+        let half = 0.5 * size;
+        let (width, height) = (self.width as f64, self.height as f64);
+        if x < half || y < half || x > width - half || y > height - half {
+            return false;
+        }
+        let tile = |p: f64, tiles: usize| ((p / self.tile_px as f64) as usize).min(tiles - 1);
+        let (x0, x1) = (tile(x - half, self.across), tile(x + half, self.across));
+        let (y0, y1) = (tile(y - half, self.down), tile(y + half, self.down));
+        self.whole || (y0..=y1).all(|v| (x0..=x1).all(|u| self.inside[v * self.across + u]))
+    }
+
     /// Inverse chance that a box of `box_w` × `box_h` px dropped at random on the paper lies wholly inside it.
     ///
     /// With paper that fills a W × H picture this is W·H / ((W − box_w)(H − box_h)).

@@ -90,9 +90,8 @@ pub(super) fn to_steepest(patch: &Patch, owners: Owners<'_>, points: &[[f64; 2]]
             }
             let best = peak(&response);
             let shift = best * STEP_PX - half as f64 * STEP_PX;
-            let outside = |s: f64| {
-                f64::from(bilinear(patch, p[0] + (shift + s) * normal[0], p[1] + (shift + s) * normal[1]))
-            };
+            let outside =
+                |s: f64| f64::from(bilinear(patch, p[0] + (shift + s) * normal[0], p[1] + (shift + s) * normal[1]));
             let sum = &mut ring[sector(*normal)];
             sum.0 += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
             let at = (best.round() as usize).clamp(1, 2 * half - 1) + skirt;

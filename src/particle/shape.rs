@@ -25,8 +25,6 @@ pub struct Shape {
     pub perimeter: f64,
     /// Area of the convex hull, px².
     pub hull_area: f64,
-    /// Width and height of the upright box round the outline, px.
-    pub extent: [f64; 2],
     /// Outline, px.
     pub outline: Vec<[f64; 2]>,
     /// What happened to the figures.
@@ -178,18 +176,12 @@ impl Raw {
             .collect();
         let hull = convex_hull(&outline);
         let (feret_max, feret_min) = feret(&hull);
-        let span = |axis: usize| {
-            let ends = (f64::INFINITY, f64::NEG_INFINITY);
-            let (low, high) = hull.iter().fold(ends, |(a, b), p| (a.min(p[axis]), b.max(p[axis])));
-            high - low
-        };
         Shape {
             centre,
             area,
             feret: [feret_max, feret_min],
             perimeter: perimeter(&outline),
             hull_area: shoelace(&hull).abs(),
-            extent: [span(0), span(1)],
             outline,
             flags,
         }

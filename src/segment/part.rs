@@ -14,12 +14,15 @@ pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64
         .into_par_iter()
         .flat_map_iter(|blob| {
             let mut parts = if is_surroundings(photo, &blob) {
-                vec![Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected: None }]
+                let rejected = Some(Rejection::CutByFrame);
+                vec![Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected }]
             } else {
                 parts_of(photo, scene, &kernel, blob, threshold)
             };
             for part in &mut parts {
-                part.rejected = rejection(photo, scene, part);
+                if off_paper(scene, part) {
+                    part.rejected = Some(Rejection::OffPaper);
+                }
             }
             parts
         })
@@ -36,47 +39,15 @@ fn at_frame(photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> bool {
     x0 == 0 || y0 == 0 || x1 == photo.width() || y1 == photo.height()
 }
 
-fn rejection(photo: &Photo, scene: &Scene, part: &Part) -> Option<Rejection> {
-    if !scene.field.fills_the_picture() {
-        let total: usize = part.runs.iter().map(Run::len).sum();
-        let inside = |r: &&Run| scene.field.contains((r.x0 as usize + r.x1 as usize) / 2, r.y as usize);
-        let on_paper: usize = part.runs.iter().filter(inside).map(Run::len).sum();
-        // The paper is known by tiles, so a particle near its edge may lie in a tile that does not count.
-        if 3 * on_paper < 2 * total {
-            return Some(Rejection::OffPaper);
-        }
-    }
-    (at_frame(photo, part.bounds) && cut_by_frame(photo, scene, part)).then_some(Rejection::CutByFrame)
-}
-
-/// True when the particle itself, not only its shade or skirt, reaches the frame.
-///
-/// An outline that just touches the frame leaves the last pixel, whose centre lies half a pixel inside, at 0.65 of the
-/// core under the blur of a usable photo, and at nearly 0.8 where its shadow falls on it as well.
-fn cut_by_frame(photo: &Photo, scene: &Scene, part: &Part) -> bool {
-    let (mut all, mut frame): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
-    let mut row = Vec::new();
-    for run in &part.runs {
-        row.resize(run.len(), 0.0);
-        scene.deficit_row(photo, run.y as usize, run.x0 as usize, &mut row);
-        if run.y == 0 || run.y as usize + 1 == photo.height() {
-            frame.extend(&row);
-        } else {
-            frame.extend((run.x0 == 0).then(|| row[0]));
-            frame.extend((run.x1 as usize == photo.width()).then(|| row[row.len() - 1]));
-        }
-        all.append(&mut row);
-    }
-    // The third darkest at the frame, against the core: one noisy pixel does not decide.
-    let darkest = |values: &mut Vec<f32>, rank: usize| {
-        let rank = rank.min(values.len() - 1);
-        *values.select_nth_unstable_by(rank, |a, b| b.total_cmp(a)).1
-    };
-    if frame.is_empty() {
+fn off_paper(scene: &Scene, part: &Part) -> bool {
+    if scene.field.fills_the_picture() {
         return false;
     }
-    let tenth = all.len() / 10;
-    darkest(&mut frame, 2) > 0.8 * darkest(&mut all, tenth)
+    let total: usize = part.runs.iter().map(Run::len).sum();
+    let inside = |r: &&Run| scene.field.contains((r.x0 as usize + r.x1 as usize) / 2, r.y as usize);
+    let on_paper: usize = part.runs.iter().filter(inside).map(Run::len).sum();
+    // The paper is known by tiles, so a particle near its edge may lie in a tile that does not count.
+    3 * on_paper < 2 * total
 }
 
 /// Labels over the patch of one blob: 0 outside the blob, 1 in it but not given to a part yet, 2 … the parts.
