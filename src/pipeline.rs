@@ -175,8 +175,10 @@ pub struct Measurement {
     pub by_mass: [Estimate; 7],
     /// Figures by number.
     pub by_number: Figures,
-    /// Curve by mass.
+    /// Histogram by mass, 20 classes to a factor of ten.
     pub curve: Curve,
+    /// The same in fine steps, 200 to a factor of ten, for drawing the cumulative line.
+    pub cumulative: Curve,
     /// Share of the mass coarser than each size asked for: (size in µm, share in %).
     pub shares_above: Vec<(f64, f64)>,
     /// Fines are finer than this, µm.
@@ -298,6 +300,7 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
         by_mass: intervals(&sizes, Basis::Mass, settings.fines_um, &how),
         by_number: Figures::of(&sizes, Basis::Number, settings.fines_um),
         curve: Curve::of(&sizes, Basis::Mass, 20),
+        cumulative: Curve::of(&sizes, Basis::Mass, 200),
         shares_above: settings
             .shares_above_um
             .iter()

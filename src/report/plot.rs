@@ -136,7 +136,7 @@ where
         .light_line_style(WHITE.mix(0.0))
         .bold_line_style(PALE)
         .axis_style(INK)
-        .x_labels(24)
+        .x_labels(30)
         .x_label_formatter(&|v| tick(*v))
         .y_labels(6)
         .y_label_formatter(&|v| format!("{v:.0}"))
@@ -158,8 +158,7 @@ where
         let (a, b) = (curve.limits_um[i], curve.limits_um[i + 1]);
         Rectangle::new([((a * 1.004).max(low), 0.0), ((b / 1.004).max(low), share)], BARS.filled())
     }))?;
-    let points: Vec<(f64, f64)> =
-        curve.limits_um.iter().copied().zip(curve.finer_pct.iter().copied()).filter(|p| p.0 >= low).collect();
+    let points: Vec<(f64, f64)> = line(m).into_iter().filter(|p| p.0 >= low).collect();
     chart.draw_secondary_series(LineSeries::new(points, LINE.stroke_width(px(2.5) as u32)))?;
     for (name, size, at) in [("D10", 0, 10.0), ("D50", 1, 50.0), ("D90", 2, 90.0)] {
         let d = m.by_mass[size].value;
@@ -227,7 +226,7 @@ where
         .light_line_style(WHITE.mix(0.0))
         .bold_line_style(PALE)
         .axis_style(INK)
-        .x_labels(24)
+        .x_labels(30)
         .x_label_formatter(&|v| tick(*v))
         .y_labels(6)
         .y_label_formatter(&|v| format!("{v:.0}"))
@@ -238,8 +237,7 @@ where
         .draw()?;
     for (i, (name, m)) in samples.iter().enumerate() {
         let colour = COLOURS[i % COLOURS.len()];
-        let points: Vec<(f64, f64)> =
-            m.curve.limits_um.iter().copied().zip(m.curve.finer_pct.iter().copied()).collect();
+        let points = line(m);
         // Colours come round after six; width and dashes then tell the lines apart, in grey as well.
         let style = colour.stroke_width(px(2.0) as u32);
         let legend = move |(x, y): (i32, i32)| PathElement::new([(x, y), (x + 18, y)], colour.stroke_width(2));
@@ -265,13 +263,18 @@ where
     Ok(())
 }
 
-/// Ends of the size axis, rounded outwards to 1, 2 or 5.
+/// The cumulative curve as points (µm, % finer).
+fn line(m: &Measurement) -> Vec<(f64, f64)> {
+    m.cumulative.limits_um.iter().copied().zip(m.cumulative.finer_pct.iter().copied()).collect()
+}
+
+/// Ends of the size axis: rounded down to a power of ten, from which the library labels the axis, and up to 1, 2 or 5.
 fn axis(low: f64, high: f64) -> (f64, f64) {
     let steps = |v: f64| {
         let decade = 10f64.powf(v.log10().floor());
         [1.0, 2.0, 5.0, 10.0].map(|s| s * decade)
     };
-    let down = steps(low).into_iter().rev().find(|&s| s <= low * 1.0001).unwrap_or(low);
+    let down = 10f64.powf((low * 1.0001).log10().floor());
     let up = steps(high).into_iter().find(|&s| s >= high / 1.0001).unwrap_or(high);
     (down, up)
 }
@@ -290,7 +293,7 @@ mod tests {
 
     #[test]
     fn axes_end_at_round_numbers_that_hold_the_data() {
-        assert_eq!(axis(33.0, 1412.0), (20.0, 2000.0));
+        assert_eq!(axis(33.0, 1412.0), (10.0, 2000.0));
         assert_eq!(axis(100.0, 1000.0), (100.0, 1000.0));
         assert_eq!(tick(200.0), "200");
         assert_eq!(tick(300.0), "");
