@@ -4,7 +4,6 @@ mod find;
 mod label;
 mod part;
 mod rows;
-mod split;
 
 pub use label::{Run, label_runs};
 

@@ -1,9 +1,9 @@
-//! Parts a blob into particles: separate dark cores, cores that merely touch, and faint specks beside a large one.
+//! Parts a blob into particles: dark cores that only their shade joins, and faint specks beside a large one.
 
 use rayon::prelude::*;
 
 use super::label::{Blob, Run, bounds};
-use super::{Part, Rejection, split};
+use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 use crate::photo::Photo;
@@ -51,7 +51,7 @@ fn off_paper(scene: &Scene, part: &Part) -> bool {
 }
 
 /// Labels over the patch of one blob: 0 outside the blob, 1 in it but not given to a part yet, 2 … the parts.
-pub(super) struct Labels {
+struct Labels {
     pub width: usize,
     pub height: usize,
     pub of: Vec<u32>,
@@ -89,7 +89,6 @@ fn parts_of(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: Blob, thre
     let half = 0.5 * dark;
 
     let mut seeds = cores(&mut labels, &deficit, half);
-    seeds += split::touching(&mut labels, seeds, scene.blur_px);
     seeds += specks(&mut labels, &patch, kernel, scene.blur_px, threshold, seeds);
     if seeds <= 1 {
         return whole(blob.runs);
