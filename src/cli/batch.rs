@@ -159,12 +159,7 @@ fn measure(job: &Job, settings: &Settings, output: &Path, bar: &ProgressBar) -> 
         Ok(m)
     });
     match finished {
-        Ok(mut m) => {
-            for photo in &mut m.photos {
-                photo.particles.shrink_to_fit();
-            }
-            done.result = Some(m);
-        }
+        Ok(m) => done.result = Some(m),
         Err(why) => done.failed.push((job.name.clone(), why)),
     }
     done

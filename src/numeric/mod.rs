@@ -1,5 +1,6 @@
 //! Pure numbers: nothing here knows of photos, particles or coffee.
 
+mod disjoint;
 mod estimate;
 mod gauss;
 mod geometry;
@@ -7,6 +8,7 @@ mod least_squares;
 mod quantile;
 mod random;
 
+pub use disjoint::DisjointSets;
 pub use estimate::Estimate;
 pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_quantile};
 pub use geometry::{convex_hull, feret, perimeter, resample_closed, shoelace};

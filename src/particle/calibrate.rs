@@ -55,10 +55,10 @@ impl Calibration {
         // While learning, only the discs around the sizes learnt on are needed.
         let learning = 1.8..9.0;
         let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));
-        let mut calibration =
-            Calibration { sigma, blur_px, rows: rows(sigma, blur_px, scene.core, &shade, learning.clone()), shade };
+        let mut calibration = Calibration { sigma, blur_px, rows: Vec::new(), shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
+            calibration.rows = rows(sigma, blur_px, scene.core, &shade, learning.clone());
             let sizes: Vec<[f64; 3]> = raw
                 .iter()
                 .flatten()
@@ -78,9 +78,8 @@ impl Calibration {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            calibration.rows = rows(sigma, blur_px, scene.core, &shade, learning.clone());
-            calibration.shade = shade;
         }
+        calibration.shade = shade;
         calibration.rows = rows(sigma, blur_px, scene.core, &shade, 0.0..f64::INFINITY);
         calibration
     }

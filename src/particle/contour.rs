@@ -2,6 +2,7 @@
 
 use super::territory::{Owners, is_other, is_own};
 use crate::backdrop::Patch;
+use crate::numeric::DisjointSets;
 
 #[cfg(test)]
 fn outline(patch: &Patch, owners: Owners<'_>, level: f32) -> Option<Vec<[f64; 2]>> {
@@ -23,7 +24,7 @@ pub(super) struct Area {
 pub(super) fn largest_area(patch: &Patch, owners: Owners<'_>, level: f32) -> Option<Area> {
     let w = patch.width;
     let mut runs: Vec<[usize; 3]> = Vec::new();
-    let mut parent: Vec<usize> = Vec::new();
+    let mut groups = DisjointSets::default();
     let mut above = 0;
     for y in 0..patch.height {
         let dark = &patch.deficit[y * w..(y + 1) * w];
@@ -40,16 +41,14 @@ pub(super) fn largest_area(patch: &Patch, owners: Owners<'_>, level: f32) -> Opt
             while x < w && dark[x] > level && is_own(owners, y * w + x) {
                 x += 1;
             }
-            let this = runs.len();
+            let this = groups.add();
             runs.push([y, x0, x]);
-            parent.push(this);
             while candidate < previous.end && runs[candidate][2] <= x0 {
                 candidate += 1;
             }
             let mut k = candidate;
             while k < previous.end && runs[k][1] < x {
-                let (a, b) = (root(&mut parent, this), root(&mut parent, k));
-                parent[a.max(b)] = a.min(b);
+                groups.join(this, k);
                 k += 1;
             }
         }
@@ -57,24 +56,16 @@ pub(super) fn largest_area(patch: &Patch, owners: Owners<'_>, level: f32) -> Opt
     }
     let mut size = vec![0; runs.len()];
     for i in 0..runs.len() {
-        size[root(&mut parent, i)] += runs[i][2] - runs[i][1];
+        size[groups.find(i)] += runs[i][2] - runs[i][1];
     }
     let best = (0..runs.len()).max_by_key(|&i| (size[i], std::cmp::Reverse(i)))?;
-    let mine: Vec<[usize; 3]> = (0..runs.len()).filter(|&i| root(&mut parent, i) == best).map(|i| runs[i]).collect();
+    let mine: Vec<[usize; 3]> = (0..runs.len()).filter(|&i| groups.find(i) == best).map(|i| runs[i]).collect();
     let (width, height) = (w + 2, patch.height + 2);
     let mut inside = vec![false; width * height];
     for [y, x0, x1] in &mine {
         inside[(y + 1) * width + x0 + 1..(y + 1) * width + x1 + 1].fill(true);
     }
     Some(Area { width, inside, runs: mine })
-}
-
-fn root(parent: &mut [usize], mut i: usize) -> usize {
-    while parent[i] != i {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    i
 }
 
 /// Outline of the area at `level`: one point on every pixel edge that it crosses, the inside on the right hand.

@@ -115,14 +115,9 @@ impl Shape {
         }
     }
 
-    /// Equivalent circular diameter, px.
+    /// Equivalent circular diameter, px: the formula of [`ecd_um`] with the area in px².
     pub fn ecd_px(&self) -> f64 {
-        (4.0 * self.area / PI).sqrt()
-    }
-
-    /// [`circularity`] of the outline.
-    pub fn circularity(&self) -> f64 {
-        circularity(self.area, self.perimeter)
+        ecd_um(self.area)
     }
 }
 

@@ -70,7 +70,8 @@ pub(super) enum Owner {
     Other,
 }
 
-/// Owners of the pixels, or `None` where all are the particle's own, of the box at `x0`, `y0`, `width` × `height`, grown `reach` px out from the parts.
+/// Owners of the pixels of the box at `x0`, `y0`, `width` × `height`, grown `reach` px out from the parts; `None` where
+/// all are the particle's own.
 pub(super) fn owners(
     occupied: &Occupied,
     part: &Part,

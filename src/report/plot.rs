@@ -4,6 +4,7 @@ use std::path::Path;
 
 use image::{ImageEncoder, codecs::png::PngEncoder};
 use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
@@ -61,9 +62,10 @@ pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>
 }
 
 type Drawn = Result<(), Box<dyn std::error::Error>>;
-type Draw<'a> = &'a dyn Fn(f64) -> i32;
+/// Pixels of the picture for a length of the 1000 × 600 drawing.
+type Pixels<'a> = &'a dyn Fn(f64) -> i32;
 
-fn draw(kind: Kind, on: impl Fn(AnyArea<'_, '_>, Draw<'_>) -> Drawn) -> Result<Vec<u8>, ReportError> {
+fn draw(kind: Kind, on: impl Fn(AnyArea<'_, '_>, Pixels<'_>) -> Drawn) -> Result<Vec<u8>, ReportError> {
     font::register();
     let failed = |e: &dyn std::fmt::Display| ReportError::Draw(e.to_string());
     match kind {
@@ -94,21 +96,26 @@ enum AnyArea<'a, 'b> {
     Png(&'a DrawingArea<BitMapBackend<'b>, Shift>),
 }
 
-fn distribution_on(m: &Measurement, title: &str, area: AnyArea<'_, '_>, px: Draw<'_>) -> Drawn {
+fn distribution_on(m: &Measurement, title: &str, area: AnyArea<'_, '_>, px: Pixels<'_>) -> Drawn {
     match area {
         AnyArea::Svg(a) => distribution_in(m, title, a, px),
         AnyArea::Png(a) => distribution_in(m, title, a, px),
     }
 }
 
-fn overview_on(samples: &[(String, Measurement)], area: AnyArea<'_, '_>, px: Draw<'_>) -> Drawn {
+fn overview_on(samples: &[(String, Measurement)], area: AnyArea<'_, '_>, px: Pixels<'_>) -> Drawn {
     match area {
         AnyArea::Svg(a) => overview_in(samples, a, px),
         AnyArea::Png(a) => overview_in(samples, a, px),
     }
 }
 
-fn distribution_in<B: DrawingBackend>(m: &Measurement, title: &str, area: &DrawingArea<B, Shift>, px: Draw<'_>) -> Drawn
+fn distribution_in<B: DrawingBackend>(
+    m: &Measurement,
+    title: &str,
+    area: &DrawingArea<B, Shift>,
+    px: Pixels<'_>,
+) -> Drawn
 where
     B::ErrorType: 'static,
 {
@@ -131,20 +138,7 @@ where
         .build_cartesian_2d((low..high).log_scale(), 0.0..top)?
         .set_secondary_coord((low..high).log_scale(), 0.0..100.0);
     chart.draw_series([Rectangle::new([(low, 0.0), (m.fines_um, top)], FINES.filled())])?;
-    chart
-        .configure_mesh()
-        .light_line_style(WHITE.mix(0.0))
-        .bold_line_style(PALE)
-        .axis_style(INK)
-        .x_labels(30)
-        .x_label_formatter(&|v| tick(*v))
-        .y_labels(6)
-        .y_label_formatter(&|v| format!("{v:.0}"))
-        .x_desc("equivalent circular diameter, µm")
-        .y_desc("share of the mass in each class, %")
-        .label_style(text(14.0, &INK))
-        .axis_desc_style(text(15.0, &INK))
-        .draw()?;
+    mesh(&mut chart, "share of the mass in each class, %", px)?;
     chart
         .configure_secondary_axes()
         .axis_style(LINE)
@@ -197,7 +191,7 @@ where
 fn overview_in<B: DrawingBackend>(
     samples: &[(String, Measurement)],
     area: &DrawingArea<B, Shift>,
-    px: Draw<'_>,
+    px: Pixels<'_>,
 ) -> Drawn
 where
     B::ErrorType: 'static,
@@ -221,20 +215,7 @@ where
         .x_label_area_size(px(52.0))
         .y_label_area_size(px(62.0))
         .build_cartesian_2d((low..high).log_scale(), 0.0..100.0)?;
-    chart
-        .configure_mesh()
-        .light_line_style(WHITE.mix(0.0))
-        .bold_line_style(PALE)
-        .axis_style(INK)
-        .x_labels(30)
-        .x_label_formatter(&|v| tick(*v))
-        .y_labels(6)
-        .y_label_formatter(&|v| format!("{v:.0}"))
-        .x_desc("equivalent circular diameter, µm")
-        .y_desc("finer, % of the mass")
-        .label_style(text(14.0, &INK))
-        .axis_desc_style(text(15.0, &INK))
-        .draw()?;
+    mesh(&mut chart, "finer, % of the mass", px)?;
     for (i, (name, m)) in samples.iter().enumerate() {
         let colour = COLOURS[i % COLOURS.len()];
         let points = line(m);
@@ -260,6 +241,33 @@ where
             .draw()?;
     }
     area.present()?;
+    Ok(())
+}
+
+/// Grid, ticks and captions of the two axes that every plot shares.
+fn mesh<B: DrawingBackend>(
+    chart: &mut ChartContext<'_, B, Cartesian2d<LogCoord<f64>, RangedCoordf64>>,
+    y_desc: &str,
+    px: Pixels<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    chart
+        .configure_mesh()
+        .light_line_style(WHITE.mix(0.0))
+        .bold_line_style(PALE)
+        .axis_style(INK)
+        .x_labels(30)
+        .x_label_formatter(&|v| tick(*v))
+        .y_labels(6)
+        .y_label_formatter(&|v| format!("{v:.0}"))
+        .x_desc("equivalent circular diameter, µm")
+        .y_desc(y_desc)
+        .label_style(text(14.0))
+        .axis_desc_style(text(15.0))
+        .draw()?;
     Ok(())
 }
 

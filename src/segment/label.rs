@@ -1,5 +1,7 @@
 //! Connected components of runs, by union-find: no label image is made.
 
+use crate::numeric::DisjointSets;
+
 /// A connected group of dark pixels.
 pub(super) struct Blob {
     /// Half-open bounding box x0, y0, x1, y1, px.
@@ -36,10 +38,10 @@ impl Run {
 ///
 /// Source: run-length labelling with union-find; checked against `imageproc` in `tests/oracle.rs`.
 pub fn label_runs(runs: &[Run]) -> Vec<u32> {
-    let mut parent: Vec<u32> = (0..runs.len() as u32).collect();
+    let mut groups = DisjointSets::default();
     let mut above = 0;
-    for i in 0..runs.len() {
-        let run = runs[i];
+    for &run in runs {
+        let i = groups.add();
         // `above` walks the previous row in step with this one.
         while above < i && (runs[above].y + 1 < run.y || (runs[above].y + 1 == run.y && runs[above].x1 < run.x0)) {
             above += 1;
@@ -47,7 +49,7 @@ pub fn label_runs(runs: &[Run]) -> Vec<u32> {
         let mut j = above;
         while j < i && runs[j].y + 1 == run.y && runs[j].x0 <= run.x1 {
             if runs[j].x1 >= run.x0 {
-                union(&mut parent, i as u32, j as u32);
+                groups.join(i, j);
             }
             j += 1;
         }
@@ -55,8 +57,8 @@ pub fn label_runs(runs: &[Run]) -> Vec<u32> {
     let mut next = 0;
     let mut label = vec![0; runs.len()];
     for i in 0..runs.len() {
-        let root = parent[i] as usize;
-        // Roots have the smallest index of their set, so the parent is labelled already.
+        // The smallest run stands for its group, so it is labelled already.
+        let root = groups.find(i);
         label[i] = if root == i {
             next += 1;
             next - 1
@@ -65,19 +67,6 @@ pub fn label_runs(runs: &[Run]) -> Vec<u32> {
         };
     }
     label
-}
-
-fn find(parent: &mut [u32], mut i: u32) -> u32 {
-    while parent[i as usize] != i {
-        parent[i as usize] = parent[parent[i as usize] as usize];
-        i = parent[i as usize];
-    }
-    i
-}
-
-fn union(parent: &mut [u32], a: u32, b: u32) {
-    let (a, b) = (find(parent, a), find(parent, b));
-    parent[a.max(b) as usize] = a.min(b);
 }
 
 /// Half-open box around runs.
