@@ -2,7 +2,7 @@
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
-use lightsieve::segment::{Run, label_runs};
+use lightsieve::segment::{Run, RunGroups, Touch};
 use proptest::prelude::*;
 
 fn runs_of(mask: &GrayImage) -> Vec<Run> {
@@ -24,8 +24,12 @@ fn runs_of(mask: &GrayImage) -> Vec<Run> {
 }
 
 /// Areas of the components that `imageproc` finds, sorted.
-fn areas_by_library(mask: &GrayImage) -> Vec<usize> {
-    let labels = connected_components(mask, Connectivity::Eight, Luma([0]));
+fn areas_by_library(mask: &GrayImage, touch: Touch) -> Vec<usize> {
+    let connectivity = match touch {
+        Touch::Sides => Connectivity::Four,
+        Touch::Corners => Connectivity::Eight,
+    };
+    let labels = connected_components(mask, connectivity, Luma([0]));
     let mut areas = vec![0; labels.pixels().map(|p| p.0[0] as usize).max().unwrap_or(0) + 1];
     labels.pixels().for_each(|p| areas[p.0[0] as usize] += 1);
     let mut areas: Vec<usize> = areas.into_iter().skip(1).filter(|&a| a > 0).collect();
@@ -33,11 +37,12 @@ fn areas_by_library(mask: &GrayImage) -> Vec<usize> {
     areas
 }
 
-fn areas_by_runs(mask: &GrayImage) -> Vec<usize> {
+fn areas_by_runs(mask: &GrayImage, touch: Touch) -> Vec<usize> {
     let runs = runs_of(mask);
-    let labels = label_runs(&runs);
-    let mut areas = vec![0; labels.iter().max().map_or(0, |&l| l as usize + 1)];
-    for (run, label) in runs.iter().zip(&labels) {
+    let mut groups = RunGroups::default();
+    let (count, labels) = groups.label(&runs, touch);
+    let mut areas = vec![0; count];
+    for (run, label) in runs.iter().zip(labels) {
         areas[*label as usize] += run.len();
     }
     assert!(areas.iter().all(|&a| a > 0), "every label up to the last is used");
@@ -67,7 +72,9 @@ proptest! {
         speckle in prop::collection::vec((0u32..70, 0u32..70), 0..200),
     ) {
         let mask = mask_of(width, height, &discs, &speckle);
-        prop_assert_eq!(areas_by_runs(&mask), areas_by_library(&mask));
+        for touch in [Touch::Sides, Touch::Corners] {
+            prop_assert_eq!(areas_by_runs(&mask, touch), areas_by_library(&mask, touch));
+        }
     }
 }
 
@@ -84,6 +91,8 @@ fn labelling_agrees_with_imageproc_on_hard_patterns() {
     ];
     for (i, inside) in patterns.into_iter().enumerate() {
         let mask = GrayImage::from_fn(41, 40, |x, y| Luma([if inside(x, y) { 255 } else { 0 }]));
-        assert_eq!(areas_by_runs(&mask), areas_by_library(&mask), "pattern {i}");
+        for touch in [Touch::Sides, Touch::Corners] {
+            assert_eq!(areas_by_runs(&mask, touch), areas_by_library(&mask, touch), "pattern {i}");
+        }
     }
 }

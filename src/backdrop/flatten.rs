@@ -1,5 +1,7 @@
 //! Deficit by rows and patches from the tile grid.
 
+use std::ops::Range;
+
 use super::Scene;
 use super::field::Field;
 use super::tiles::Tiles;
@@ -7,7 +9,7 @@ use crate::numeric::{median, quadratic_surface, surface_terms};
 use crate::photo::Photo;
 
 /// A rectangle of deficits cut from the photo.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Patch {
     /// Left and upper edge in the photo, px.
     pub x0: usize,
@@ -25,6 +27,11 @@ impl Patch {
     /// Deficit at the column `x` and row `y` of the patch.
     pub fn at(&self, x: usize, y: usize) -> f32 {
         self.deficit[y * self.width + x]
+    }
+
+    /// Deficits of the row `y` of the patch.
+    pub fn row(&self, y: usize) -> &[f32] {
+        &self.deficit[y * self.width..(y + 1) * self.width]
     }
 }
 
@@ -98,40 +105,29 @@ fn fill(tiles: &Tiles, field: &Field) -> Vec<f64> {
 impl Scene {
     /// Deficit of the pixels `x0 .. x0 + out.len()` of row `y`, dimensionless.
     pub fn deficit_row(&self, photo: &Photo, y: usize, x0: usize, out: &mut [f32]) {
-        photo.row_linear(y, x0, out);
-        let (upper, lower, t) = self.between(y, self.down);
-        let node = |x: usize| {
-            let (a, b) = (self.inverse[upper * self.across + x], self.inverse[lower * self.across + x]);
-            a + t * (b - a)
-        };
-        // Tile by tile between two tile centres, where the inverse backdrop is linear in x.
-        let mut x = 0;
-        while x < out.len() {
-            let (left, right, start) = self.between(x0 + x, self.across);
-            let (a, b) = (node(left), node(right));
-            let slope = (b - a) / self.tile_px as f32;
-            let end = (self.next_centre(x0 + x) - x0).min(out.len());
-            let first = a + start * (b - a);
-            for (i, v) in out[x..end].iter_mut().enumerate() {
-                *v = 1.0 - *v * (first + slope * i as f32);
+        self.flatten(photo, [x0, y], out.len(), out);
+    }
+
+    /// Deficits of the rows of `width` px from `x0`, `y0` on.
+    fn flatten(&self, photo: &Photo, [x0, y0]: [usize; 2], width: usize, out: &mut [f32]) {
+        let height = out.len() / width.max(1);
+        // Between four tile centres the inverse backdrop is bilinear.
+        for down in cells(y0, height, self.tile_px, self.down) {
+            for across in cells(x0, width, self.tile_px, self.across) {
+                let corner = |x: usize, y: usize| self.inverse[y * self.across + x];
+                let [upper, lower] = down.tiles.map(|y| across.tiles.map(|x| corner(x, y)));
+                for y in down.pixels.clone() {
+                    let t = down.at(y);
+                    let (left, right) = (upper[0] + t * (lower[0] - upper[0]), upper[1] + t * (lower[1] - upper[1]));
+                    let first = left + across.start * (right - left);
+                    let slope = across.step * (right - left);
+                    let row = &mut out[y * width..][across.pixels.clone()];
+                    photo.map_row(y0 + y, x0 + across.pixels.start, row, |i, light| {
+                        1.0 - light * (first + slope * i as i32 as f32)
+                    });
+                }
             }
-            x = end;
         }
-    }
-
-    /// The two tiles between whose centres the pixel `p` lies, and how far along, 0..1.
-    fn between(&self, p: usize, tiles: usize) -> (usize, usize, f32) {
-        // In half pixels, so that centres of odd tiles are whole numbers too.
-        let Some(beyond) = (2 * p + 1).checked_sub(self.tile_px) else { return (0, 0, 0.0) };
-        let low = beyond / (2 * self.tile_px);
-        let along = (beyond % (2 * self.tile_px)) as f32 / (2 * self.tile_px) as f32;
-        if low + 1 >= tiles { (tiles - 1, tiles - 1, 0.0) } else { (low, low + 1, along) }
-    }
-
-    /// First pixel past `p` whose centre lies at or beyond the next tile centre.
-    fn next_centre(&self, p: usize) -> usize {
-        let passed = (2 * p + 1).checked_sub(self.tile_px).map_or(0, |beyond| beyond / (2 * self.tile_px) + 1);
-        (2 * passed + 1) * self.tile_px / 2
     }
 
     /// For every tile, the code below which a pixel there may have a deficit above `threshold`.
@@ -150,16 +146,56 @@ impl Scene {
         DarkCodes { tile_px: self.tile_px, across: self.across, codes }
     }
 
-    /// Deficits of the box `x0..x1`, `y0..y1`, cut to the photo.
-    pub fn patch(&self, photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> Patch {
-        let (x1, y1) = (x1.min(photo.width()), y1.min(photo.height()));
-        let (width, height) = (x1 - x0, y1 - y0);
-        let mut deficit = vec![0.0; width * height];
-        for (i, row) in deficit.chunks_exact_mut(width).enumerate() {
-            self.deficit_row(photo, y0 + i, x0, row);
-        }
-        Patch { x0, y0, width, height, deficit }
+    /// Deficits of the box `x0..x1`, `y0..y1`, cut to the photo, in place of what `patch` held.
+    pub fn cut(&self, photo: &Photo, [x0, y0, x1, y1]: [usize; 4], patch: &mut Patch) {
+        let (width, height) = (x1.min(photo.width()) - x0, y1.min(photo.height()) - y0);
+        (patch.x0, patch.y0, patch.width, patch.height) = (x0, y0, width, height);
+        patch.deficit.resize(width * height, 0.0);
+        self.flatten(photo, [x0, y0], width, &mut patch.deficit);
     }
+}
+
+/// Pixels between the centres of two neighbouring tiles.
+struct Cell {
+    /// Pixels, counted from the first one asked for.
+    pixels: Range<usize>,
+    /// The tiles; one twice before the first centre and after the last.
+    tiles: [usize; 2],
+    /// How far the first pixel lies from the first tile to the second, 0..1.
+    start: f32,
+    /// The same from pixel to pixel.
+    step: f32,
+}
+
+impl Cell {
+    fn at(&self, pixel: usize) -> f32 {
+        self.start + self.step * (pixel - self.pixels.start) as f32
+    }
+}
+
+/// The cells that hold the pixels `first .. first + count` along one axis with `tiles` tiles.
+fn cells(first: usize, count: usize, tile_px: usize, tiles: usize) -> impl Iterator<Item = Cell> {
+    let mut next = 0;
+    std::iter::from_fn(move || {
+        if next >= count {
+            return None;
+        }
+        // In half pixels, so that centres of odd tiles are whole numbers too; counted from the first centre.
+        let beyond = (2 * (first + next) + 1).checked_sub(tile_px);
+        let passed = beyond.map_or(0, |b| b / (2 * tile_px) + 1);
+        let end = ((2 * passed + 1) * tile_px / 2 - first).min(count);
+        let flat = passed == 0 || passed >= tiles;
+        let tiles = if flat { [passed.saturating_sub(1).min(tiles - 1); 2] } else { [passed - 1, passed] };
+        let along = beyond.map_or(0, |b| b % (2 * tile_px));
+        let cell = Cell {
+            pixels: next..end,
+            tiles,
+            start: if flat { 0.0 } else { along as f32 / (2 * tile_px) as f32 },
+            step: if flat { 0.0 } else { 1.0 / tile_px as f32 },
+        };
+        next = end;
+        Some(cell)
+    })
 }
 
 #[cfg(test)]

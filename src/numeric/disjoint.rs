@@ -5,6 +5,11 @@
 pub struct DisjointSets(Vec<u32>);
 
 impl DisjointSets {
+    /// Forgets all members.
+    pub fn clear(&mut self) {
+        self.0.clear();
+    }
+
     /// Adds a member in a group of its own and gives its number: 0, 1, 2 …
     pub fn add(&mut self) -> usize {
         self.0.push(self.0.len() as u32);

@@ -98,15 +98,34 @@ impl GaussKernel {
         for x in (0..r).chain(n - r..n) {
             out[x] = self.clamped(row, x);
         }
-        let middle = &mut out[r..n - r];
-        let w0 = self.weights[0];
-        for (o, v) in middle.iter_mut().zip(&row[r..n - r]) {
-            *o = w0 * v;
+        self.smooth(&mut out[r..n - r], |k| (&row[r - k..n - r - k], &row[r + k..n - r + k]));
+    }
+
+    /// Smooths into `out`: `sides(k)` gives the values at the distance `k` before and after each, both as long as `out`.
+    pub fn smooth<'v>(&self, out: &mut [f32], sides: impl Fn(usize) -> (&'v [f32], &'v [f32])) {
+        // Values that are summed together, so that the sums stay in vector registers.
+        const LANES: usize = 8;
+        let whole = out.len() / LANES * LANES;
+        let (lanes, rest) = out.split_at_mut(whole);
+        for (i, out) in lanes.chunks_exact_mut(LANES).enumerate() {
+            let mut sum = [0.0; LANES];
+            for (k, &w) in self.weights.iter().enumerate() {
+                let (before, after) = sides(k);
+                let at = i * LANES..(i + 1) * LANES;
+                let (before, after) = (&before[at.clone()], &after[at]);
+                // The middle comes twice.
+                let w = if k == 0 { 0.5 * w } else { w };
+                for l in 0..LANES {
+                    sum[l] += w * (before[l] + after[l]);
+                }
+            }
+            out.copy_from_slice(&sum);
         }
-        for (k, &w) in self.weights.iter().enumerate().skip(1) {
-            let (left, right) = (&row[r - k..n - r - k], &row[r + k..n - r + k]);
-            for ((o, a), b) in middle.iter_mut().zip(left).zip(right) {
-                *o += w * (a + b);
+        for (i, out) in rest.iter_mut().enumerate() {
+            let value = |k: usize| sides(k).0[whole + i] + sides(k).1[whole + i];
+            *out = 0.5 * self.weights[0] * value(0);
+            for (k, w) in self.weights.iter().enumerate().skip(1) {
+                *out += w * value(k);
             }
         }
     }

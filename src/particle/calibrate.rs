@@ -3,7 +3,7 @@
 
 use rayon::prelude::*;
 
-use super::examine::{Reading, examine, margin_px};
+use super::examine::{Examiner, Reading, margin_px};
 use super::shade::{Shade, lit_fall};
 use super::shape::Raw;
 use crate::backdrop::{Patch, Scene};
@@ -27,12 +27,13 @@ const LARGE: f64 = 10.0;
 /// Rounds of learning the shadow's length; it settles within 2 % in three.
 const ROUNDS: usize = 4;
 
-/// What a disc of known radius reads as in this photo.
-#[derive(Clone, Copy, Debug)]
-struct Row {
-    radius: f64,
-    edge_radius: Option<f64>,
-    integrated: f64,
+/// What discs of known radius read as in this photo, by rising radius.
+#[derive(Clone, Debug, Default)]
+struct Table {
+    /// Radius inside the steepest edge, px, and true radius, px; without the discs too small for an edge.
+    edge: Vec<[f64; 2]>,
+    /// Square root of the integrated deficit, px, and true radius, px.
+    darkness: Vec<[f64; 2]>,
 }
 
 /// The photo's own calibration.
@@ -42,7 +43,7 @@ pub struct Calibration {
     sigma: f64,
     /// Blur of the photo, read at the edges that face the light, px.
     pub blur_px: f64,
-    rows: Vec<Row>,
+    table: Table,
     /// The shadow found.
     pub shade: Shade,
 }
@@ -55,10 +56,10 @@ impl Calibration {
         // While learning, only the discs around the sizes learnt on are needed.
         let learning = 1.8..9.0;
         let blur_px = lit_fall(raw, &shade, sigma).map_or(sigma, |fall| blur_of(fall, sigma));
-        let mut calibration = Calibration { sigma, blur_px, rows: Vec::new(), shade };
+        let mut calibration = Calibration { sigma, blur_px, table: Table::default(), shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
-            calibration.rows = rows(sigma, blur_px, scene.core, &shade, learning.clone());
+            calibration.table = table(sigma, blur_px, scene.core, &shade, learning.clone());
             let sizes: Vec<[f64; 3]> = raw
                 .iter()
                 .flatten()
@@ -80,7 +81,7 @@ impl Calibration {
             shade.fit_length(&sizes, sigma);
         }
         calibration.shade = shade;
-        calibration.rows = rows(sigma, blur_px, scene.core, &shade, 0.0..f64::INFINITY);
+        calibration.table = table(sigma, blur_px, scene.core, &shade, 0.0..f64::INFINITY);
         calibration
     }
 
@@ -98,48 +99,47 @@ impl Calibration {
     }
 
     fn radius_from_edge(&self, edge: f64) -> f64 {
-        let rows: Vec<[f64; 2]> = self.rows.iter().filter_map(|r| Some([r.edge_radius?, r.radius])).collect();
-        let Some(last) = rows.last() else { return edge };
+        let Some(last) = self.table.edge.last() else { return edge };
         if edge >= last[0] {
             // Blur and shade act along the outline, so beyond the table the shift in pixels stays as it is.
             return edge + (last[1] - last[0]) * (last[0] / edge);
         }
-        interpolate(&rows, edge)
+        interpolate(&self.table.edge, [0, 1], edge)
     }
 
     /// Deficit that a disc of `radius` px sums to.
     fn integrated(&self, radius: f64) -> f64 {
-        let rows: Vec<[f64; 2]> = self.rows.iter().map(|r| [r.radius, r.integrated.max(0.0).sqrt()]).collect();
-        interpolate(&rows, radius).powi(2)
+        interpolate(&self.table.darkness, [1, 0], radius).powi(2)
     }
 
     fn radius_from_integrated(&self, integrated: f64) -> f64 {
-        let rows: Vec<[f64; 2]> = self.rows.iter().map(|r| [r.integrated.max(0.0).sqrt(), r.radius]).collect();
-        interpolate(&rows, integrated.max(0.0).sqrt())
+        interpolate(&self.table.darkness, [0, 1], integrated.max(0.0).sqrt())
     }
 }
 
-/// Value at `x` of the line through `rows` (x, y), continued at both ends; where x does not rise the later row holds.
-fn interpolate(rows: &[[f64; 2]], x: f64) -> f64 {
+/// Value in the column `to` of the line through `rows` where the column `from` is `x`, continued at both ends; where
+/// `from` does not rise the later row holds.
+fn interpolate(rows: &[[f64; 2]], [from, to]: [usize; 2], x: f64) -> f64 {
     let mut i = rows.len().saturating_sub(1);
-    while i > 1 && rows[i - 1][0] > x {
+    while i > 1 && rows[i - 1][from] > x {
         i -= 1;
     }
     if i == 0 {
-        return rows.first().map_or(x, |r| r[1] * x / r[0].max(1e-9));
+        return rows.first().map_or(x, |r| r[to] * x / r[from].max(1e-9));
     }
     let (a, b) = (rows[i - 1], rows[i]);
-    if b[0] - a[0] < 1e-9 {
-        return b[1];
+    if b[from] - a[from] < 1e-9 {
+        return b[to];
     }
-    (a[1] + (x - a[0]) / (b[0] - a[0]) * (b[1] - a[1])).max(0.0)
+    (a[to] + (x - a[from]) / (b[from] - a[from]) * (b[to] - a[to])).max(0.0)
 }
 
 /// Blur (px) at which a large disc shows the `fall` of the photo's edges, when read with `sigma`.
 fn blur_of(fall: f64, sigma: f64) -> f64 {
-    let fall_at = |blur: f64| {
+    let mut examiner = Examiner::new(sigma);
+    let mut fall_at = |blur: f64| {
         let patch = synthetic(LARGE * sigma, blur, 1.0, &Shade::default(), [0.2, 0.4], sigma);
-        let reading = examine(&patch, None, sigma)?;
+        let reading = examiner.examine(&patch, [0, 0, patch.width, patch.height], None)?;
         let falls: Vec<f64> = reading.fall.iter().flatten().copied().collect();
         Some(falls.iter().sum::<f64>() / falls.len() as f64)
     };
@@ -152,13 +152,15 @@ fn blur_of(fall: f64, sigma: f64) -> f64 {
     blur
 }
 
-/// Rows for the radii of `range`, in blur widths.
-fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade, range: std::ops::Range<f64>) -> Vec<Row> {
-    let mut rows: Vec<Row> = RADII
+/// Table for the radii of `range`, in blur widths.
+fn table(sigma: f64, blur_px: f64, core: f64, shade: &Shade, range: std::ops::Range<f64>) -> Table {
+    // Largest first: they take longest.
+    let rows: Vec<(f64, Option<f64>, f64)> = RADII
         .into_par_iter()
         .rev()
         .filter(|r| range.contains(r))
         .map(|r| {
+            let mut examiner = Examiner::new(sigma);
             let radius = r * sigma;
             // Two places against the pixel grid stand for all; for large discs one is enough.
             let places: &[[f64; 2]] = if r < 3.0 { &[[0.0, 0.0], [0.37, 0.5]] } else { &[[0.2, 0.3]] };
@@ -166,20 +168,20 @@ fn rows(sigma: f64, blur_px: f64, core: f64, shade: &Shade, range: std::ops::Ran
                 .iter()
                 .filter_map(|&at| {
                     let patch = synthetic(radius, blur_px, core, shade, at, sigma);
-                    examine(&patch, None, sigma)
+                    examiner.examine(&patch, [0, 0, patch.width, patch.height], None)
                 })
                 .collect();
             let n = readings.len().max(1) as f64;
             let edges: Option<Vec<f64>> = readings.iter().map(|r| r.edge_radius).collect();
-            Row {
-                radius,
-                edge_radius: edges.filter(|e| !e.is_empty()).map(|e| e.iter().sum::<f64>() / n),
-                integrated: readings.iter().map(|r| r.integrated).sum::<f64>() / n,
-            }
+            let edge = edges.filter(|e| !e.is_empty()).map(|e| e.iter().sum::<f64>() / n);
+            (radius, edge, readings.iter().map(|r| r.integrated).sum::<f64>() / n)
         })
         .collect();
-    rows.reverse();
-    rows
+    let rows = || rows.iter().rev();
+    Table {
+        edge: rows().filter_map(|&(radius, edge, _)| Some([edge?, radius])).collect(),
+        darkness: rows().map(|&(radius, _, integrated)| [integrated.max(0.0).sqrt(), radius]).collect(),
+    }
 }
 
 /// A disc of `radius` px with its shadow, blurred by `blur_px`, with room to be read with `sigma`; `at` shifts it
@@ -191,36 +193,40 @@ fn synthetic(radius: f64, blur_px: f64, core: f64, shade: &Shade, at: [f64; 2], 
     let side = 2 * ((radius + length.min(4.0 * sigma + 2.0)).ceil() as usize + margin_px(sigma) + 2);
     let n = side * FINE;
     let centre = [side as f64 / 2.0 + at[0], side as f64 / 2.0 + at[1]];
-    let mut fine = vec![0.0f32; n * n];
-    for (i, v) in fine.iter_mut().enumerate() {
-        let x = ((i % n) as f64 + 0.5) / FINE as f64 - centre[0];
-        let y = ((i / n) as f64 + 0.5) / FINE as f64 - centre[1];
-        // Coverage along the radius stands for the share of the sample inside.
-        let inside = |d: f64| ((radius - d) * FINE as f64 + 0.5).clamp(0.0, 1.0);
-        let disc = inside((x * x + y * y).sqrt());
-        let along = (x * shade.direction[0] + y * shade.direction[1]).clamp(0.0, length);
-        let (p, q) = (x - along * shade.direction[0], y - along * shade.direction[1]);
-        let swept = inside((p * p + q * q).sqrt());
-        *v = (core * disc + shade.strength * (swept - disc).max(0.0)) as f32;
-    }
-    let kernel = GaussKernel::new(blur_px * FINE as f64);
-    let mut along = vec![0.0f32; n * n];
-    for (row, out) in fine.chunks_exact(n).zip(along.chunks_exact_mut(n)) {
-        kernel.smooth_row(row, out);
-    }
-    // Down the columns only at the rows and columns of pixel centres.
-    let mut deficit = vec![0.0f32; side * side];
-    for y in 0..side {
-        let middle = y * FINE + FINE / 2;
-        for x in 0..side {
-            let column = x * FINE + FINE / 2;
-            let at = |row: usize| along[row.min(n - 1) * n + column];
-            let mut sum = kernel.weights[0] * at(middle);
-            for (k, w) in kernel.weights.iter().enumerate().skip(1) {
-                sum += w * (at(middle.saturating_sub(k)) + at(middle + k));
-            }
-            deficit[y * side + x] = sum;
+    // Coverage along the radius stands for the share of a sample inside; only near the edge it is neither 0 nor 1.
+    let band = [(radius - 0.5 / FINE as f64).max(0.0).powi(2), (radius + 0.5 / FINE as f64).powi(2)];
+    let inside = |square: f64| {
+        if square <= band[0] {
+            1.0
+        } else if square >= band[1] {
+            0.0
+        } else {
+            (radius - square.sqrt()) * FINE as f64 + 0.5
         }
+    };
+    let fine: Vec<f32> = (0..n * n)
+        .map(|i| {
+            let x = ((i % n) as f64 + 0.5) / FINE as f64 - centre[0];
+            let y = ((i / n) as f64 + 0.5) / FINE as f64 - centre[1];
+            let disc = inside(x * x + y * y);
+            if disc == 1.0 || shade.strength == 0.0 {
+                return (core * disc) as f32;
+            }
+            let along = (x * shade.direction[0] + y * shade.direction[1]).clamp(0.0, length);
+            let (p, q) = (x - along * shade.direction[0], y - along * shade.direction[1]);
+            let swept = inside(p * p + q * q);
+            (core * disc + shade.strength * (swept - disc).max(0.0)) as f32
+        })
+        .collect();
+    let kernel = GaussKernel::new(blur_px * FINE as f64);
+    let row = |y: usize| &fine[y.min(n - 1) * n..][..n];
+    let (mut down, mut smooth) = (vec![0.0f32; n], vec![0.0f32; n]);
+    let mut deficit = Vec::with_capacity(side * side);
+    // Only the rows and columns of pixel centres are wanted.
+    for y in (FINE / 2..n).step_by(FINE) {
+        kernel.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
+        kernel.smooth_row(&down, &mut smooth);
+        deficit.extend(smooth.iter().skip(FINE / 2).step_by(FINE));
     }
     Patch { x0: 0, y0: 0, width: side, height: side, deficit }
 }
@@ -246,10 +252,12 @@ mod tests {
     #[test]
     fn the_table_gives_back_the_radius_of_its_own_discs() {
         let shade = Shade { strength: 0.3, direction: [0.8, 0.6], floor_px: 1.0, share: 0.2 };
-        let calibration = Calibration { sigma: 1.1, blur_px: 1.0, rows: rows(1.1, 1.0, 0.9, &shade, 0.0..99.0), shade };
+        let calibration =
+            Calibration { sigma: 1.1, blur_px: 1.0, table: table(1.1, 1.0, 0.9, &shade, 0.0..99.0), shade };
         for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
             let patch = synthetic(radius, 1.0, 0.9, &shade, [0.2, 0.1], 1.1);
-            let (found, _) = calibration.radius(&examine(&patch, None, 1.1).unwrap());
+            let reading = Examiner::new(1.1).examine(&patch, [0, 0, patch.width, patch.height], None).unwrap();
+            let (found, _) = calibration.radius(&reading);
             assert!((found / radius - 1.0).abs() < 0.01, "{radius}: {found}");
         }
     }

@@ -1,6 +1,5 @@
 //! Moves an outline to the steepest place of the edge, which shade beside the particle does not displace.
 
-use super::territory::{Owners, is_other};
 use crate::backdrop::Patch;
 
 /// Width of the kernel that looks for the steepest place, in blur widths: wide enough against noise, narrow enough
@@ -43,66 +42,93 @@ pub(super) struct Edge {
     pub fall: Ring,
 }
 
-/// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel) along its normal to the
-/// steepest place of the profile; points beside another particle stay.
-pub(super) fn to_steepest(patch: &Patch, owners: Owners<'_>, points: &[[f64; 2]], sigma: f64, radius: f64) -> Edge {
-    let n = points.len();
-    let kernel = SEARCH_WIDTH * sigma;
-    // Search ± this far; a half-level outline lies within a pixel or so of the edge even in hard shade.
-    let reach = 1.2 * sigma + 0.8;
-    let half = (reach / STEP_PX).ceil() as usize;
-    let skirt = (2.5 * kernel / STEP_PX).ceil() as usize;
-    let samples = 2 * (half + skirt) + 1;
-    let normals = normals(points);
-    let mut profiles = vec![0.0f32; n * samples];
-    for (i, (p, normal)) in points.iter().zip(&normals).enumerate() {
-        let start = -((half + skirt) as f64) * STEP_PX;
-        sample_line(
-            patch,
-            [p[0] + start * normal[0], p[1] + start * normal[1]],
-            [STEP_PX * normal[0], STEP_PX * normal[1]],
-            &mut profiles[i * samples..(i + 1) * samples],
-        );
-    }
-    let profiles = smooth_along(&profiles, n, samples, (0.2 * radius).clamp(0.7, 2.5));
-    // Response to the derivative of a Gaussian: positive where the deficit falls outwards.
-    let weights: Vec<f32> = (0..=skirt)
-        .map(|k| {
+/// Finds steepest edges, with room that it keeps from one particle to the next.
+pub(super) struct EdgeFinder {
+    sigma: f64,
+    /// Samples of a profile that are searched to each side of the outline.
+    half: usize,
+    /// Derivative of a Gaussian 0, 1, 2 … samples from its middle.
+    weights: Vec<f32>,
+    normals: Vec<[f64; 2]>,
+    profiles: Vec<f32>,
+    smooth: Vec<f32>,
+    response: Vec<f32>,
+}
+
+impl EdgeFinder {
+    /// For photos with a blur of `sigma` px.
+    pub fn new(sigma: f64) -> Self {
+        let kernel = SEARCH_WIDTH * sigma;
+        // Search ± this far; a half-level outline lies within a pixel or so of the edge even in hard shade.
+        let half = ((1.2 * sigma + 0.8) / STEP_PX).ceil() as usize;
+        let skirt = (2.5 * kernel / STEP_PX).ceil() as usize;
+        let weight = |k: usize| {
             let u = k as f64 * STEP_PX;
             (u * (-0.5 * (u / kernel).powi(2)).exp()) as f32
-        })
-        .collect();
-    let mut response = vec![0.0f32; 2 * half + 1];
-    let mut ring = [(0.0, 0.0, 0u32); 8];
-    let points: Vec<[f64; 2]> = points
-        .iter()
-        .zip(&normals)
-        .enumerate()
-        .map(|(i, (p, normal))| {
-            let beyond = [p[0] + (1.5 * sigma + 0.5) * normal[0], p[1] + (1.5 * sigma + 0.5) * normal[1]];
-            if beside_other(patch, owners, beyond) {
-                return *p;
+        };
+        EdgeFinder {
+            sigma,
+            half,
+            weights: (0..=skirt).map(weight).collect(),
+            normals: Vec::new(),
+            profiles: Vec::new(),
+            smooth: Vec::new(),
+            response: vec![0.0; 2 * half + 1],
+        }
+    }
+
+    /// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel; `radius` px of a circle
+    /// of its area) along its normal to the steepest place of the profile; points beside `others` stay.
+    pub fn to_steepest(&mut self, patch: &Patch, others: Option<&[bool]>, points: &[[f64; 2]], radius: f64) -> Edge {
+        let (sigma, half, skirt) = (self.sigma, self.half, self.weights.len() - 1);
+        let samples = 2 * (half + skirt) + 1;
+        find_normals(points, &mut self.normals);
+        self.profiles.resize(points.len() * samples, 0.0);
+        let start = -((half + skirt) as f64) * STEP_PX;
+        for ((p, n), profile) in points.iter().zip(&self.normals).zip(self.profiles.chunks_exact_mut(samples)) {
+            sample_line(patch, along(*p, *n, start), [STEP_PX * n[0], STEP_PX * n[1]], profile);
+        }
+        smooth_along(&self.profiles, points.len(), samples, (0.2 * radius).clamp(0.7, 2.5), &mut self.smooth);
+        let mut sectors = [(0.0, 0.0, 0u32); 8];
+        let mut moved = Vec::with_capacity(points.len());
+        for ((p, n), profile) in points.iter().zip(&self.normals).zip(self.smooth.chunks_exact(samples)) {
+            if others.is_some_and(|others| holds(patch, others, along(*p, *n, 1.5 * sigma + 0.5))) {
+                moved.push(*p);
+                continue;
             }
-            let profile = &profiles[i * samples..(i + 1) * samples];
-            for (j, r) in response.iter_mut().enumerate() {
-                let centre = j + skirt;
-                *r = (1..=skirt).map(|k| weights[k] * (profile[centre - k] - profile[centre + k])).sum();
+            // Response to the derivative: positive where the deficit falls outwards.
+            self.response.fill(0.0);
+            for (k, &w) in self.weights.iter().enumerate().skip(1) {
+                let (inner, outer) = (&profile[skirt - k..], &profile[skirt + k..]);
+                for ((r, a), b) in self.response.iter_mut().zip(inner).zip(outer) {
+                    *r += w * (a - b);
+                }
             }
-            let best = peak(&response);
+            let best = peak(&self.response);
             let shift = best * STEP_PX - half as f64 * STEP_PX;
-            let outside =
-                |s: f64| f64::from(bilinear(patch, p[0] + (shift + s) * normal[0], p[1] + (shift + s) * normal[1]));
-            let sum = &mut ring[sector(*normal)];
-            sum.0 += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
+            let outside = |s: f64| {
+                let [x, y] = along(*p, *n, shift + s);
+                f64::from(bilinear(patch, x, y))
+            };
+            let (ring, fall, count) = &mut sectors[sector(*n)];
+            *ring += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
             let at = (best.round() as usize).clamp(1, 2 * half - 1) + skirt;
-            sum.1 += f64::from(profile[at - 1] - profile[at + 1]);
-            sum.2 += 1;
-            [p[0] + shift * normal[0], p[1] + shift * normal[1]]
-        })
-        .collect();
-    let fall = ring.map(|(_, sum, n)| (n > 0).then(|| sum / f64::from(n)));
-    let ring = ring.map(|(sum, _, n)| (n > 0).then(|| sum / f64::from(n)));
-    Edge { points, ring, fall }
+            *fall += f64::from(profile[at - 1] - profile[at + 1]);
+            *count += 1;
+            moved.push(along(*p, *n, shift));
+        }
+        let mean = |sum: f64, n: u32| (n > 0).then(|| sum / f64::from(n));
+        Edge {
+            points: moved,
+            ring: sectors.map(|(ring, _, n)| mean(ring, n)),
+            fall: sectors.map(|(_, fall, n)| mean(fall, n)),
+        }
+    }
+}
+
+/// The point `s` px from `p` along the unit vector `n`.
+fn along(p: [f64; 2], n: [f64; 2], s: f64) -> [f64; 2] {
+    [p[0] + s * n[0], p[1] + s * n[1]]
 }
 
 /// Shade at the edge itself, from the deficits `near` and `far` out on the ring: shadows fade with distance, so the line
@@ -125,38 +151,35 @@ fn peak(response: &[f32]) -> f64 {
 }
 
 /// Outward unit normals, from the chord over two points to each side.
-fn normals(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+fn find_normals(points: &[[f64; 2]], normals: &mut Vec<[f64; 2]>) {
     let n = points.len();
+    normals.clear();
     // The outline runs with the inside on its right hand (y down), so outwards is to the left of its heading.
-    (0..n)
-        .map(|i| {
-            let (a, b) = (points[(i + n - 2) % n], points[(i + 2) % n]);
-            let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-            let length = (dx * dx + dy * dy).sqrt().max(1e-9);
-            [dy / length, -dx / length]
-        })
-        .collect()
+    normals.extend((0..n).map(|i| {
+        let (a, b) = (points[(i + n - 2) % n], points[(i + 2) % n]);
+        let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+        let length = (dx * dx + dy * dy).sqrt().max(1e-9);
+        [dy / length, -dx / length]
+    }));
 }
 
-fn smooth_along(profiles: &[f32], n: usize, samples: usize, width: f64) -> Vec<f32> {
+/// Smooths the `n` profiles with their neighbours along the closed outline, by a Gaussian of `width` steps.
+fn smooth_along(profiles: &[f32], n: usize, samples: usize, width: f64, out: &mut Vec<f32>) {
     let reach = ((2.0 * width).ceil() as usize).min(n / 2);
     let weights: Vec<f32> = (0..=reach).map(|k| (-0.5 * (k as f64 / width).powi(2)).exp() as f32).collect();
     let total: f32 = weights[0] + 2.0 * weights[1..].iter().sum::<f32>();
-    let mut out = vec![0.0f32; profiles.len()];
+    let profile = |i: usize| &profiles[i % n * samples..(i % n + 1) * samples];
+    out.clear();
     for i in 0..n {
-        let target = &mut out[i * samples..(i + 1) * samples];
-        let mut add = |j: usize, w: f32| {
-            for (t, v) in target.iter_mut().zip(&profiles[j * samples..(j + 1) * samples]) {
-                *t += w * v;
-            }
-        };
-        add(i, weights[0] / total);
+        let start = out.len();
+        out.extend(profile(i).iter().map(|v| weights[0] / total * v));
+        let target = &mut out[start..];
         for (k, w) in weights.iter().enumerate().skip(1) {
-            add((i + k) % n, w / total);
-            add((i + n - k) % n, w / total);
+            for ((t, a), b) in target.iter_mut().zip(profile(i + k)).zip(profile(i + n - k)) {
+                *t += w / total * (a + b);
+            }
         }
     }
-    out
 }
 
 /// Deficits at `out.len()` points from `start` on in steps of `step`, between pixels by bilinear interpolation.
@@ -194,14 +217,11 @@ fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
     upper * (1.0 - ty) + lower * ty
 }
 
-/// True when the point lies on another particle's pixel.
-fn beside_other(patch: &Patch, owners: Owners<'_>, p: [f64; 2]) -> bool {
-    if owners.is_none() {
-        return false;
-    }
+/// True when the point lies on a pixel that `others` marks.
+fn holds(patch: &Patch, others: &[bool], p: [f64; 2]) -> bool {
     let (x, y) = (p[0].floor(), p[1].floor());
     let inside = x >= 0.0 && y >= 0.0 && x < patch.width as f64 && y < patch.height as f64;
-    inside && is_other(owners, y as usize * patch.width + x as usize)
+    inside && others[y as usize * patch.width + x as usize]
 }
 
 #[cfg(test)]

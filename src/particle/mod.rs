@@ -28,7 +28,10 @@ pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Sh
     let raw: Vec<Option<shape::Raw>> = regions
         .parts
         .par_iter()
-        .map(|part| part.rejected.is_none().then(|| shape::measure(photo, scene, &occupied, part)).flatten())
+        .map_init(
+            || shape::Reader::new(photo, scene, &occupied),
+            |reader, part| part.rejected.is_none().then(|| reader.read(part)).flatten(),
+        )
         .collect();
     let calibration = Calibration::learn(&raw, scene);
     let shapes = raw.into_par_iter().map(|r| r.map(|r| r.finish(&calibration))).collect();

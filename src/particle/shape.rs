@@ -1,10 +1,10 @@
 //! Size and shape of one particle.
 
 use super::calibrate::Calibration;
-use super::examine::{Reading, examine, margin_px};
+use super::examine::{Examiner, Reading, margin_px};
 use super::flag::Flags;
-use super::territory::{Occupied, owners};
-use crate::backdrop::Scene;
+use super::territory::{Occupied, Territory};
+use crate::backdrop::{Patch, Scene};
 use crate::numeric::{convex_hull, feret, perimeter, shoelace};
 use crate::photo::Photo;
 use crate::scale::Scale;
@@ -130,25 +130,49 @@ pub(super) struct Raw {
     pub crowded: bool,
 }
 
-/// Reads the part; `None` when nothing of it rises above the paper.
-pub(super) fn measure(photo: &Photo, scene: &Scene, occupied: &Occupied, part: &Part) -> Option<Raw> {
-    let sigma = scene.blur_px;
-    let margin = margin_px(sigma);
-    let [x0, y0, x1, y1] = part.bounds;
-    let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
-    let patch = scene.patch(photo, [px, py, x1 + margin, y1 + margin]);
-    let owners = owners(occupied, part, [px, py], [patch.width, patch.height], margin);
-    let crowded = owners.is_some();
-    let mut reading = examine(&patch, owners.as_deref(), sigma)?;
-    for p in reading.outline.iter_mut().chain([&mut reading.centroid]) {
-        p[0] += px as f64;
-        p[1] += py as f64;
+/// Reads the parts of a photo one after the other, with room that it keeps from one to the next.
+pub(super) struct Reader<'a> {
+    photo: &'a Photo,
+    scene: &'a Scene,
+    occupied: &'a Occupied,
+    patch: Patch,
+    territory: Territory,
+    examiner: Examiner,
+}
+
+impl<'a> Reader<'a> {
+    pub fn new(photo: &'a Photo, scene: &'a Scene, occupied: &'a Occupied) -> Self {
+        let examiner = Examiner::new(scene.blur_px);
+        Reader { photo, scene, occupied, patch: Patch::default(), territory: Territory::default(), examiner }
     }
-    Some(Raw { reading, split: part.split, crowded })
+
+    /// Reads the part; `None` when nothing of it rises above the paper.
+    pub fn read(&mut self, part: &Part) -> Option<Raw> {
+        let margin = margin_px(self.scene.blur_px);
+        let [x0, y0, x1, y1] = part.bounds;
+        let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
+        let patch = &mut self.patch;
+        self.scene.cut(self.photo, [px, py, x1 + margin, y1 + margin], patch);
+        let others = self.territory.others(self.occupied, part, [px, py], [patch.width, patch.height], margin);
+        let crowded = others.is_some();
+        // One pixel more than the part: smoothing may have taken the detection past a dark pixel.
+        let inner = [
+            (x0 - px).saturating_sub(1),
+            (y0 - py).saturating_sub(1),
+            (x1 - px + 1).min(patch.width),
+            (y1 - py + 1).min(patch.height),
+        ];
+        let mut reading = self.examiner.examine(patch, inner, others)?;
+        for p in reading.outline.iter_mut().chain([&mut reading.centroid]) {
+            p[0] += px as f64;
+            p[1] += py as f64;
+        }
+        Some(Raw { reading, split: part.split, crowded })
+    }
 }
 
 impl Raw {
-    pub(super) fn finish(self, calibration: &Calibration) -> Shape {
+    pub(super) fn finish(mut self, calibration: &Calibration) -> Shape {
         let (radius, integrated) = calibration.radius(&self.reading);
         let area = PI * radius * radius;
         let mut flags = Flags::default();
@@ -163,12 +187,10 @@ impl Raw {
         let middle = polygon_centre(&self.reading.outline, drawn).unwrap_or(self.reading.centroid);
         let centre = if integrated { self.reading.centroid } else { middle };
         let stretch = if drawn > 0.0 { (area / drawn).sqrt() } else { 1.0 };
-        let outline: Vec<[f64; 2]> = self
-            .reading
-            .outline
-            .iter()
-            .map(|p| [centre[0] + stretch * (p[0] - middle[0]), centre[1] + stretch * (p[1] - middle[1])])
-            .collect();
+        let mut outline = std::mem::take(&mut self.reading.outline);
+        for p in &mut outline {
+            *p = [centre[0] + stretch * (p[0] - middle[0]), centre[1] + stretch * (p[1] - middle[1])];
+        }
         let hull = convex_hull(&outline);
         let (feret_max, feret_min) = feret(&hull);
         Shape {

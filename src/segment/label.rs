@@ -33,40 +33,55 @@ impl Run {
     }
 }
 
-/// Label of every run, 0, 1, 2 … in the order of first runs, joining runs that touch by a side or a corner
-/// (8-connected). `runs` sorted by row, then column.
-///
-/// Source: run-length labelling with union-find; checked against `imageproc` in `tests/oracle.rs`.
-pub fn label_runs(runs: &[Run]) -> Vec<u32> {
-    let mut groups = DisjointSets::default();
-    let mut above = 0;
-    for &run in runs {
-        let i = groups.add();
+/// When two runs of neighbouring rows belong together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Touch {
+    /// Pixels share a side (4-connected).
+    Sides,
+    /// Pixels share a side or a corner (8-connected).
+    Corners,
+}
+
+/// Groups runs that touch, with room that it keeps from one use to the next.
+#[derive(Debug, Default)]
+pub struct RunGroups {
+    sets: DisjointSets,
+    labels: Vec<u32>,
+}
+
+impl RunGroups {
+    /// Number of groups, and the label of every run: 0, 1, 2 … in the order of first runs. `runs` sorted by row, then
+    /// column.
+    ///
+    /// Source: run-length labelling with union-find; checked against `imageproc` in `tests/oracle.rs`.
+    pub fn label(&mut self, runs: &[Run], touch: Touch) -> (usize, &[u32]) {
+        let slack = u32::from(touch == Touch::Corners);
+        self.sets.clear();
         // `above` walks the previous row in step with this one.
-        while above < i && (runs[above].y + 1 < run.y || (runs[above].y + 1 == run.y && runs[above].x1 < run.x0)) {
-            above += 1;
-        }
-        let mut j = above;
-        while j < i && runs[j].y + 1 == run.y && runs[j].x0 <= run.x1 {
-            if runs[j].x1 >= run.x0 {
-                groups.join(i, j);
+        let mut above = 0;
+        for (i, run) in runs.iter().enumerate() {
+            self.sets.add();
+            while above < i
+                && (runs[above].y + 1 < run.y || runs[above].y + 1 == run.y && runs[above].x1 + slack <= run.x0)
+            {
+                above += 1;
             }
-            j += 1;
+            let mut j = above;
+            while j < i && runs[j].y + 1 == run.y && runs[j].x0 < run.x1 + slack {
+                self.sets.join(i, j);
+                j += 1;
+            }
         }
+        let mut groups = 0;
+        self.labels.clear();
+        for i in 0..runs.len() {
+            // The smallest run stands for its group, so it is labelled already.
+            let root = self.sets.find(i);
+            self.labels.push(if root == i { groups } else { self.labels[root] });
+            groups += u32::from(root == i);
+        }
+        (groups as usize, &self.labels)
     }
-    let mut next = 0;
-    let mut label = vec![0; runs.len()];
-    for i in 0..runs.len() {
-        // The smallest run stands for its group, so it is labelled already.
-        let root = groups.find(i);
-        label[i] = if root == i {
-            next += 1;
-            next - 1
-        } else {
-            label[root]
-        };
-    }
-    label
 }
 
 /// Half-open box around runs.
@@ -78,11 +93,11 @@ pub(super) fn bounds(runs: &[Run]) -> [usize; 4] {
 
 /// Groups runs into blobs.
 pub(super) fn blobs(runs: Vec<Run>) -> Vec<Blob> {
-    let labels = label_runs(&runs);
-    let count = labels.iter().max().map_or(0, |&l| l as usize + 1);
+    let mut groups = RunGroups::default();
+    let (count, labels) = groups.label(&runs, Touch::Corners);
     let mut grouped: Vec<Vec<Run>> = vec![Vec::new(); count];
     for (run, label) in runs.into_iter().zip(labels) {
-        grouped[label as usize].push(run);
+        grouped[*label as usize].push(run);
     }
     grouped.into_iter().map(|runs| Blob { bounds: bounds(&runs), runs }).collect()
 }
@@ -113,9 +128,10 @@ mod tests {
     #[test]
     fn corners_join_and_gaps_part() {
         let picture = ["##..#", "#..##", "..#..", "#...#", "##.##"];
-        // 8-connected components of this matrix: 4 (scikit-image 0.26.0 measure.label, connectivity 2).
-        let labels = label_runs(&runs_of(&picture));
-        assert_eq!(*labels.iter().max().unwrap() + 1, 4);
+        // Components of this matrix (scikit-image 0.26.0 measure.label, connectivity 2 and 1).
+        let mut groups = RunGroups::default();
+        assert_eq!(groups.label(&runs_of(&picture), Touch::Corners).0, 4);
+        assert_eq!(groups.label(&runs_of(&picture), Touch::Sides).0, 5);
     }
 
     #[test]

@@ -5,7 +5,7 @@ mod label;
 mod part;
 mod rows;
 
-pub use label::{Run, label_runs};
+pub use label::{Run, RunGroups, Touch};
 
 use crate::backdrop::Scene;
 use crate::photo::Photo;

@@ -2,31 +2,37 @@
 
 use rayon::prelude::*;
 
-use super::label::{Blob, Run, bounds};
+use super::label::{Blob, Run, RunGroups, Touch, bounds};
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 use crate::photo::Photo;
 
 pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
-    let kernel = GaussKernel::new(scene.blur_px);
     blobs
         .into_par_iter()
-        .flat_map_iter(|blob| {
-            let mut parts = if is_surroundings(photo, &blob) {
-                let rejected = Some(Rejection::CutByFrame);
-                vec![Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected }]
-            } else {
-                parts_of(photo, scene, &kernel, blob, threshold)
-            };
-            for part in &mut parts {
-                if off_paper(scene, part) {
-                    part.rejected = Some(Rejection::OffPaper);
+        .map_init(
+            || Parter::new(photo, scene, threshold),
+            |parter, blob| {
+                let mut parts = if is_surroundings(photo, &blob) {
+                    vec![Part { rejected: Some(Rejection::CutByFrame), ..whole(blob) }]
+                } else {
+                    parter.parts_of(blob)
+                };
+                for part in &mut parts {
+                    if off_paper(scene, part) {
+                        part.rejected = Some(Rejection::OffPaper);
+                    }
                 }
-            }
-            parts
-        })
+                parts
+            },
+        )
+        .flatten_iter()
         .collect()
+}
+
+fn whole(blob: Blob) -> Part {
+    Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected: None }
 }
 
 /// A dark mass at the frame that is larger than any particle: a table, a hand.
@@ -53,7 +59,6 @@ fn off_paper(scene: &Scene, part: &Part) -> bool {
 /// Labels over the patch of one blob: 0 outside the blob, 1 in it but not given to a part yet, 2 … the parts.
 struct Labels {
     pub width: usize,
-    pub height: usize,
     pub of: Vec<u32>,
 }
 
@@ -64,149 +69,220 @@ impl Labels {
         // The patch has a margin of one pixel, so that no neighbour of a blob pixel falls outside.
         [i - 1, i + 1, i - w, i + w, i - w - 1, i - w + 1, i + w - 1, i + w + 1].into_iter()
     }
-}
 
-fn parts_of(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: Blob, threshold: f64) -> Vec<Part> {
-    let [bx0, by0, bx1, by1] = blob.bounds;
-    let (width, height) = (bx1 - bx0 + 2, by1 - by0 + 2);
-    let patch = scene.patch(photo, blob.bounds);
-    let mut labels = Labels { width, height, of: vec![0; width * height] };
-    let mut deficit = vec![0.0f32; width * height];
-    let mut darkest = Vec::new();
-    for run in &blob.runs {
-        let row = (run.y as usize - by0 + 1) * width;
-        for x in run.x0 as usize - bx0..run.x1 as usize - bx0 {
-            labels.of[row + x + 1] = 1;
-            let c = patch.at(x, run.y as usize - by0);
-            deficit[row + x + 1] = c;
-            darkest.push(c);
-        }
-    }
-    let whole = |runs: Vec<Run>| vec![Part { bounds: blob.bounds, runs, split: false, rejected: None }];
-    // Nine tenths: above edge pixels and shade, below the darkest texture.
-    let at = darkest.len() * 9 / 10;
-    let (_, &mut dark, _) = darkest.select_nth_unstable_by(at, f32::total_cmp);
-    let half = 0.5 * dark;
-
-    let mut seeds = cores(&mut labels, &deficit, half);
-    seeds += specks(&mut labels, &patch, kernel, scene.blur_px, threshold, seeds);
-    if seeds <= 1 {
-        return whole(blob.runs);
-    }
-    spread(&mut labels);
-    let mut runs: Vec<Vec<Run>> = vec![Vec::new(); seeds as usize];
-    for y in 0..height {
-        let row = &labels.of[y * width..(y + 1) * width];
-        let mut x = 0;
-        while x < width {
-            let x0 = x;
-            while x < width && row[x] == row[x0] {
-                x += 1;
-            }
-            if row[x0] >= 2 {
-                let run = Run { y: (y + by0 - 1) as u32, x0: (x0 + bx0 - 1) as u32, x1: (x + bx0 - 1) as u32 };
-                runs[row[x0] as usize - 2].push(run);
-            }
-        }
-    }
-    runs.into_iter()
-        .filter(|runs| !runs.is_empty())
-        .map(|runs| Part { bounds: bounds(&runs), runs, split: true, rejected: None })
-        .collect()
-}
-
-/// Labels the connected cores (side by side, deficit above `half`) from 2 on; returns their number.
-fn cores(labels: &mut Labels, deficit: &[f32], half: f32) -> u32 {
-    let mut count = 0;
-    let mut stack = Vec::new();
-    for start in 0..labels.of.len() {
-        if labels.of[start] != 1 || deficit[start] <= half {
-            continue;
-        }
-        let label = count + 2;
-        count += 1;
-        labels.of[start] = label;
-        stack.push(start);
-        while let Some(i) = stack.pop() {
-            for j in labels.around(i).take(4) {
-                if labels.of[j] == 1 && deficit[j] > half {
-                    labels.of[j] = label;
-                    stack.push(j);
+    /// The parts 2 … as particles; the blob begins at `x0`, `y0`.
+    pub fn parts(&self, [x0, y0]: [usize; 2], count: usize) -> Vec<Part> {
+        let mut runs: Vec<Vec<Run>> = vec![Vec::new(); count];
+        for (y, row) in self.of.chunks_exact(self.width).enumerate() {
+            let mut x = 0;
+            while x < row.len() {
+                let start = x;
+                while x < row.len() && row[x] == row[start] {
+                    x += 1;
+                }
+                if row[start] >= 2 {
+                    let run = Run { y: (y + y0 - 1) as u32, x0: (start + x0 - 1) as u32, x1: (x + x0 - 1) as u32 };
+                    runs[row[start] as usize - 2].push(run);
                 }
             }
         }
+        runs.into_iter()
+            .filter(|runs| !runs.is_empty())
+            .map(|runs| Part { bounds: bounds(&runs), runs, split: true, rejected: None })
+            .collect()
     }
-    count
 }
 
-/// Finds faint specks in the rest of the blob: places that rise above their surroundings by the detection threshold.
-///
-/// They are particles too small to reach the half level of the darkest part of the blob, joined to it by its shade.
-fn specks(labels: &mut Labels, patch: &Patch, kernel: &GaussKernel, blur_px: f64, threshold: f64, seeds: u32) -> u32 {
-    let width = labels.width;
-    let reach = (1.5 * blur_px).ceil() as usize;
-    let free: Vec<usize> = (0..labels.of.len()).filter(|&i| labels.of[i] == 1).collect();
-    let far = |labels: &Labels, i: usize, reach: usize| {
-        let (x, y) = (i % width, i / width);
-        (y.saturating_sub(reach)..(y + reach + 1).min(labels.height)).all(|v| {
-            let row = v * width;
-            labels.of[row + x.saturating_sub(reach)..row + (x + reach + 1).min(width)].iter().all(|&l| l < 2)
-        })
-    };
-    let candidates: Vec<usize> = free.into_iter().filter(|&i| far(labels, i, reach)).collect();
-    if candidates.is_empty() {
-        return 0;
-    }
-    let smooth = smooth_patch(patch, kernel);
-    let value = |i: usize| smooth[(i / width - 1) * patch.width + i % width - 1];
-    let ring = (3.0 * blur_px).ceil() as isize;
-    let mut found = 0;
-    for i in candidates {
-        let v = value(i);
-        let inside = |j: usize| labels.of[j] != 0;
-        if labels.around(i).any(|j| inside(j) && value(j) > v) {
-            continue;
+/// Parts blobs one after the other, with room that it keeps from one to the next.
+struct Parter<'a> {
+    photo: &'a Photo,
+    scene: &'a Scene,
+    kernel: GaussKernel,
+    threshold: f64,
+    patch: Patch,
+    darkest: Vec<f32>,
+    smooth: Vec<f32>,
+    /// Runs of the cores, and the core of each.
+    dark: Vec<Run>,
+    core_of: Vec<u32>,
+    groups: RunGroups,
+    near: Vec<[u32; 2]>,
+}
+
+impl<'a> Parter<'a> {
+    fn new(photo: &'a Photo, scene: &'a Scene, threshold: f64) -> Self {
+        Parter {
+            photo,
+            scene,
+            kernel: GaussKernel::new(scene.blur_px),
+            threshold,
+            patch: Patch::default(),
+            darkest: Vec::new(),
+            smooth: Vec::new(),
+            dark: Vec::new(),
+            core_of: Vec::new(),
+            groups: RunGroups::default(),
+            near: Vec::new(),
         }
-        // Level of the shade round the speck: median of a ring beyond the blur, without the cores.
-        let (x, y) = ((i % width) as isize, (i / width) as isize);
-        let mut shade = Vec::new();
-        for (dx, dy) in (0..16).map(|k| (f64::from(k) * std::f64::consts::TAU / 16.0).sin_cos()) {
-            let (u, w) = (x + (dx * ring as f64).round() as isize, y + (dy * ring as f64).round() as isize);
-            let within = u >= 1 && w >= 1 && u <= patch.width as isize && w <= patch.height as isize;
-            let j = if within { w as usize * width + u as usize } else { 0 };
-            if within && labels.of[j] < 2 {
-                shade.push(f64::from(smooth[(w as usize - 1) * patch.width + u as usize - 1]));
-            } else if !within {
-                shade.push(0.0);
+    }
+
+    fn parts_of(&mut self, blob: Blob) -> Vec<Part> {
+        self.scene.cut(self.photo, blob.bounds, &mut self.patch);
+        let half = 0.5 * self.darkness(&blob);
+        let cores = self.find_cores(&blob, half);
+        // How far from a core a speck may be seen.
+        let reach = (1.5 * self.scene.blur_px).ceil() as usize;
+        let far = self.beyond(&blob, reach as u32);
+        if cores == 1 && far.is_empty() {
+            return vec![whole(blob)];
+        }
+        let mut labels = self.labels(&blob);
+        let specks = self.specks(&mut labels, &far, cores as u32);
+        let seeds = cores + specks;
+        if seeds <= 1 {
+            return vec![whole(blob)];
+        }
+        spread(&mut labels);
+        labels.parts([blob.bounds[0], blob.bounds[1]], seeds)
+    }
+
+    /// Level that a tenth of the blob's pixels exceed: above edge pixels and shade, below the darkest texture.
+    fn darkness(&mut self, blob: &Blob) -> f32 {
+        self.darkest.clear();
+        for run in &blob.runs {
+            self.darkest.extend_from_slice(pixels(&self.patch, run));
+        }
+        let at = self.darkest.len() * 9 / 10;
+        *self.darkest.select_nth_unstable_by(at, f32::total_cmp).1
+    }
+
+    /// Finds the connected cores of the blob (side by side, deficit above `half`) and gives their number.
+    fn find_cores(&mut self, blob: &Blob, half: f32) -> usize {
+        self.dark.clear();
+        for run in &blob.runs {
+            let row = pixels(&self.patch, run);
+            let mut x = 0;
+            while x < row.len() {
+                if row[x] <= half {
+                    x += 1;
+                    continue;
+                }
+                let x0 = x;
+                while x < row.len() && row[x] > half {
+                    x += 1;
+                }
+                self.dark.push(Run { y: run.y, x0: run.x0 + x0 as u32, x1: run.x0 + x as u32 });
             }
         }
-        let level = crate::numeric::median(&mut shade).unwrap_or(f64::from(v));
-        if f64::from(v) - level > threshold {
-            found += 1;
-            labels.of[i] = seeds + found + 1;
+        let (count, labels) = self.groups.label(&self.dark, Touch::Sides);
+        self.core_of.clear();
+        self.core_of.extend_from_slice(labels);
+        count
+    }
+
+    /// Stretches of the blob that lie farther than `reach` from every core, by rows or by columns.
+    fn beyond(&mut self, blob: &Blob, reach: u32) -> Vec<Run> {
+        let mut far = Vec::new();
+        let mut low = 0;
+        for run in &blob.runs {
+            while self.dark.get(low).is_some_and(|d| d.y + reach < run.y) {
+                low += 1;
+            }
+            self.near.clear();
+            let near = self.dark[low..].iter().take_while(|d| d.y <= run.y + reach);
+            self.near.extend(near.map(|d| [d.x0.saturating_sub(reach), d.x1 + reach]));
+            // Mostly the core lies beside the whole run.
+            if self.near.iter().any(|n| n[0] <= run.x0 && run.x1 <= n[1]) {
+                continue;
+            }
+            self.near.sort_unstable();
+            let mut x0 = run.x0;
+            for &[start, end] in &self.near {
+                if x0 < start.min(run.x1) {
+                    far.push(Run { y: run.y, x0, x1: start.min(run.x1) });
+                }
+                x0 = x0.max(end);
+            }
+            if x0 < run.x1 {
+                far.push(Run { y: run.y, x0, x1: run.x1 });
+            }
+        }
+        far
+    }
+
+    /// The blob's pixels with its cores, which are 2, 3 ….
+    fn labels(&self, blob: &Blob) -> Labels {
+        let (width, height) = (self.patch.width + 2, self.patch.height + 2);
+        let mut labels = Labels { width, of: vec![0; width * height] };
+        let mut fill = |run: &Run, label: u32| {
+            let start = (run.y as usize - self.patch.y0 + 1) * width + run.x0 as usize - self.patch.x0 + 1;
+            labels.of[start..start + run.len()].fill(label);
+        };
+        blob.runs.iter().for_each(|run| fill(run, 1));
+        self.dark.iter().zip(&self.core_of).for_each(|(run, core)| fill(run, core + 2));
+        labels
+    }
+
+    /// Finds faint specks in the stretches `far` from the blob's cores, labels their peaks from `cores` + 2 on, and
+    /// gives their number.
+    ///
+    /// They are particles too small to reach the half level of the darkest part of the blob, joined to it by its shade:
+    /// places that rise above their surroundings by the detection threshold.
+    fn specks(&mut self, labels: &mut Labels, far: &[Run], cores: u32) -> usize {
+        if far.is_empty() {
+            return 0;
+        }
+        self.smooth_patch();
+        let (width, patch) = (labels.width, &self.patch);
+        let value = |i: usize| self.smooth[(i / width - 1) * patch.width + i % width - 1];
+        let ring = (3.0 * self.scene.blur_px).ceil() as isize;
+        let places = far.iter().flat_map(|run| {
+            let start = (run.y as usize - patch.y0 + 1) * width + run.x0 as usize - patch.x0 + 1;
+            start..start + run.len()
+        });
+        let mut found = 0;
+        for i in places {
+            let v = value(i);
+            if labels.around(i).any(|j| labels.of[j] != 0 && value(j) > v) {
+                continue;
+            }
+            // Level of the shade round the speck: median of a ring beyond the blur, without the cores.
+            let (x, y) = ((i % width) as isize, (i / width) as isize);
+            let mut shade = Vec::new();
+            for (dx, dy) in (0..16).map(|k| (f64::from(k) * std::f64::consts::TAU / 16.0).sin_cos()) {
+                let (u, w) = (x + (dx * ring as f64).round() as isize, y + (dy * ring as f64).round() as isize);
+                let within = u >= 1 && w >= 1 && u <= patch.width as isize && w <= patch.height as isize;
+                let j = if within { w as usize * width + u as usize } else { 0 };
+                if within && labels.of[j] < 2 {
+                    shade.push(f64::from(value(j)));
+                } else if !within {
+                    shade.push(0.0);
+                }
+            }
+            let level = crate::numeric::median(&mut shade).unwrap_or(f64::from(v));
+            if f64::from(v) - level > self.threshold {
+                labels.of[i] = cores + 2 + found;
+                found += 1;
+            }
+        }
+        found as usize
+    }
+
+    fn smooth_patch(&mut self) {
+        let (w, h) = (self.patch.width, self.patch.height);
+        let row = |y: usize| self.patch.row(y.min(h - 1));
+        self.smooth.resize(w * h, 0.0);
+        let mut down = vec![0.0; w];
+        for (y, out) in self.smooth.chunks_exact_mut(w).enumerate() {
+            self.kernel.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
+            self.kernel.smooth_row(&down, out);
         }
     }
-    found
 }
 
-fn smooth_patch(patch: &Patch, kernel: &GaussKernel) -> Vec<f32> {
-    let (w, h) = (patch.width, patch.height);
-    let mut along = vec![0.0; w * h];
-    for (row, out) in patch.deficit.chunks_exact(w).zip(along.chunks_exact_mut(w)) {
-        kernel.smooth_row(row, out);
-    }
-    let mut smooth = vec![0.0; w * h];
-    let (mut column, mut out) = (vec![0.0; h], vec![0.0; h]);
-    for x in 0..w {
-        for y in 0..h {
-            column[y] = along[y * w + x];
-        }
-        kernel.smooth_row(&column, &mut out);
-        for y in 0..h {
-            smooth[y * w + x] = out[y];
-        }
-    }
-    smooth
+/// Deficits of the run, which lies in the patch.
+fn pixels<'p>(patch: &'p Patch, run: &Run) -> &'p [f32] {
+    &patch.row(run.y as usize - patch.y0)[run.x0 as usize - patch.x0..run.x1 as usize - patch.x0]
 }
 
 /// Gives the rest of the blob to the nearest part, step by step outwards.

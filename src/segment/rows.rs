@@ -34,16 +34,7 @@ pub(super) fn smoothed(
     for y in y0..y1 {
         let centre = y - y0 + r;
         load(centre + r, &mut ring);
-        let w0 = kernel.weights[0];
-        for (o, v) in out.iter_mut().zip(&ring[centre % slots]) {
-            *o = w0 * v;
-        }
-        for (k, &w) in kernel.weights.iter().enumerate().skip(1) {
-            let (above, below) = (&ring[(centre - k) % slots], &ring[(centre + k) % slots]);
-            for ((o, a), b) in out.iter_mut().zip(above).zip(below) {
-                *o += w * (a + b);
-            }
-        }
+        kernel.smooth(&mut out, |k| (&ring[(centre - k) % slots], &ring[(centre + k) % slots]));
         each(y, &out);
     }
 }
@@ -104,17 +95,9 @@ pub(super) fn smoothed_where_dark(
         for stretch in &found {
             // The sums down the columns need the kernel's reach on both sides, for the sums along x.
             let wide = widen(stretch);
-            let sum = &mut column[wide.clone()];
-            sum.fill(0.0);
-            for k in 0..slots {
-                let row = (y + k).saturating_sub(r).min(height - 1);
-                let w = kernel.weights[k.abs_diff(r)];
-                for (s, v) in sum.iter_mut().zip(&ring[row % slots][wide.clone()]) {
-                    *s += w * v;
-                }
-            }
-            let smooth = &mut out[wide.clone()];
-            kernel.smooth_row(&column[wide.clone()], smooth);
+            let row = |y: usize| &ring[y.min(height - 1) % slots][wide.clone()];
+            kernel.smooth(&mut column[wide.clone()], |k| (row(y.saturating_sub(k)), row(y + k)));
+            kernel.smooth_row(&column[wide.clone()], &mut out[wide.clone()]);
             each(y, stretch.start, &out[stretch.clone()]);
         }
     }
