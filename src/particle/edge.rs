@@ -79,7 +79,7 @@ impl EdgeFinder {
 
     /// Moves each point of the closed outline `points` (patch pixels, steps of about one pixel; `radius` px of a circle
     /// of its area) along its normal to the steepest place of the profile; points beside `others` stay.
-    pub fn to_steepest(&mut self, patch: &Patch, others: Option<&[bool]>, points: &[[f64; 2]], radius: f64) -> Edge {
+    pub fn steepest(&mut self, patch: &Patch, others: Option<&[bool]>, points: &[[f64; 2]], radius: f64) -> Edge {
         let (sigma, half, skirt) = (self.sigma, self.half, self.weights.len() - 1);
         let samples = 2 * (half + skirt) + 1;
         find_normals(points, &mut self.normals);

@@ -109,7 +109,7 @@ impl Examiner {
             let step = (radius / 10.0).clamp(1.0, 2.0);
             let count = (perimeter(&reading.outline) * 0.95 / step).round().max(12.0) as usize;
             let points = resample_closed(&reading.outline, count);
-            let edge = self.edge.to_steepest(patch, others, &points, radius);
+            let edge = self.edge.steepest(patch, others, &points, radius);
             let step = perimeter(&edge.points) / count as f64;
             // Chords cut the curve: a closed outline in steps s encloses s²·π/6 more than its polygon.
             let inside = shoelace(&edge.points).abs() + step * step * PI / 6.0;
