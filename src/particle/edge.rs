@@ -9,8 +9,8 @@ pub(super) const SEARCH_WIDTH: f64 = 0.8;
 /// Distances outside the edge at which shade is read, in blur widths (half a pixel is added): beyond the blurred edge.
 const RING: [f64; 2] = [2.0, 3.5];
 
-/// Step of the profiles across the edge, px: a third of the narrowest blur that pixels allow.
-const STEP_PX: f64 = 0.4;
+/// Step of the profiles across the edge, px: below the narrowest blur that pixels allow.
+const STEP_PX: f64 = 0.5;
 
 /// Readings round a particle by direction of the outward normal: eight sectors, the first to the right, then clockwise
 /// on the picture; `None` where the outline faces no such direction.

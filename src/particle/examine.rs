@@ -105,8 +105,8 @@ impl Examiner {
             fall: Ring::default(),
         };
         if radius > EDGE * sigma && reading.outline.len() >= 8 {
-            // Steps of one pixel, wider on large outlines, where they still follow every bend that the blur leaves.
-            let step = (radius / 10.0).clamp(1.0, 2.0);
+            // Steps of one pixel, wider on large outlines: as wide as the profiles are smoothed along the outline.
+            let step = (radius / 5.0).clamp(1.0, 2.0);
             let count = (perimeter(&reading.outline) * 0.95 / step).round().max(12.0) as usize;
             let points = resample_closed(&reading.outline, count);
             let edge = self.edge.steepest(patch, others, &points, radius);
