@@ -36,7 +36,7 @@ pub fn normal_quantile(p: f64) -> f64 {
 
 /// Quantile of Student's t law with `df` degrees of freedom (`df` > 0), for `p` in (0, 1).
 ///
-/// Integrates the density by Simpson's rule and bisects: slow and plain, called a handful of times per run.
+/// Integrates the density by Simpson's rule and solves by Newton's method.
 pub fn student_t_quantile(p: f64, df: f64) -> f64 {
     if df > 1e6 {
         return normal_quantile(p);
@@ -45,10 +45,18 @@ pub fn student_t_quantile(p: f64, df: f64) -> f64 {
         return -student_t_quantile(1.0 - p, df);
     }
     // With t = tan(angle)·√df the density becomes cos(angle)^(df − 1): smooth on a finite interval.
-    let half = simpson(0.0, std::f64::consts::FRAC_PI_2, |a| a.cos().powf(df - 1.0));
-    let angle = bisect(0.0, std::f64::consts::FRAC_PI_2, |a| {
-        0.5 + 0.5 * simpson(0.0, a, |u| u.cos().powf(df - 1.0)) / half - p
-    });
+    let density = |a: f64| a.cos().powf(df - 1.0);
+    let whole = 2.0 * simpson(0.0, std::f64::consts::FRAC_PI_2, density);
+    // The normal quantile lies below the sought one, and the cumulative law bends downwards: each step comes nearer
+    // without passing it.
+    let mut angle = (normal_quantile(p) / df.sqrt()).atan();
+    for _ in 0..100 {
+        let step = ((p - 0.5) * whole - simpson(0.0, angle, density)) / density(angle);
+        angle += step;
+        if step < 1e-13 {
+            break;
+        }
+    }
     angle.tan() * df.sqrt()
 }
 
