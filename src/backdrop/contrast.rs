@@ -1,5 +1,7 @@
 //! Core contrast and blur, read at large particles.
 
+use rayon::prelude::*;
+
 use super::{BackdropError, Scene};
 use crate::numeric::{median, normal_quantile};
 use crate::photo::Photo;
@@ -19,13 +21,14 @@ struct DarkRun {
 /// Reads `core` and `blur_px` of the scene.
 pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError> {
     let (width, height) = (photo.width(), photo.height());
-    let mut row = vec![0.0f32; width];
     // Dark enough to be a particle rather than noise: 8 sigma, and above any shade that a lamp gives paper.
     let floor = (8.0 * scene.noise).max(0.12) as f32;
+    let rows: Vec<usize> = (2..height.saturating_sub(2)).step_by((height / ROWS).max(1)).collect();
+    let mut deficits = vec![0.0f32; rows.len() * width];
+    deficits.par_chunks_mut(width).zip(&rows).for_each(|(row, &y)| scene.deficit_row(photo, y, 0, row));
+    let rows = || rows.iter().copied().zip(deficits.chunks_exact(width));
     let mut dark = [0u32; 101];
-    let rows = || (2..height.saturating_sub(2)).step_by((height / ROWS).max(1));
-    for y in rows() {
-        scene.deficit_row(photo, y, 0, &mut row);
+    for (y, row) in rows() {
         for (x, &c) in row.iter().enumerate() {
             if c > floor && scene.field.contains(x, y) {
                 dark[(c.clamp(0.0, 1.0) * 100.0) as usize] += 1;
@@ -48,8 +51,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         / 100.0;
     let half = 0.5 * guess;
     let mut runs = Vec::new();
-    for y in rows() {
-        scene.deficit_row(photo, y, 0, &mut row);
+    for (y, row) in rows() {
         let mut x = 0;
         while x < width {
             if f64::from(row[x]) <= half {

@@ -104,11 +104,16 @@ impl Territory {
         let back = |step: usize| step.wrapping_neg();
         let around = [1, stride, back(1), back(stride), stride + 1, stride - 1, back(stride - 1), back(stride + 1)];
         self.front.clear();
-        for y in 1..=height {
-            for i in y * stride + 1..=y * stride + width {
-                let taken = matches!(self.owner[i], Owner::Own | Owner::Other);
-                if taken && around.iter().any(|&d| self.owner[i.wrapping_add(d)] == Owner::Paper) {
-                    self.front.push(i);
+        if let Some([left, top, right, bottom]) = self.others_in(stride, height) {
+            // What lies farther from all others than twice the reach plays no part.
+            let wide = 2 * reach;
+            for y in top.saturating_sub(wide).max(1)..(bottom + wide).min(height + 1) {
+                for x in left.saturating_sub(wide).max(1)..(right + wide).min(width + 1) {
+                    let i = y * stride + x;
+                    let taken = matches!(self.owner[i], Owner::Own | Owner::Other);
+                    if taken && around.iter().any(|&d| self.owner[i.wrapping_add(d)] == Owner::Paper) {
+                        self.front.push(i);
+                    }
                 }
             }
         }
@@ -132,6 +137,18 @@ impl Territory {
             self.others.extend(row[1..=width].iter().map(|&o| o == Owner::Other));
         }
         Some(&self.others)
+    }
+
+    /// Half-open box round the pixels of others, in the bordered patch.
+    fn others_in(&self, stride: usize, height: usize) -> Option<[usize; 4]> {
+        let mut found: Option<[usize; 4]> = None;
+        for (y, row) in self.owner.chunks_exact(stride).enumerate().skip(1).take(height) {
+            let Some(first) = row.iter().position(|&o| o == Owner::Other) else { continue };
+            let last = row.iter().rposition(|&o| o == Owner::Other).unwrap_or(first);
+            let [x0, y0, x1, _] = found.unwrap_or([first, y, last + 1, y + 1]);
+            found = Some([x0.min(first), y0, x1.max(last + 1), y + 1]);
+        }
+        found
     }
 }
 
