@@ -258,7 +258,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         reference,
         rejected: parts.into_iter().filter_map(|p| p.rejected.map(|r| (p.runs, r))).collect(),
         quality: Quality {
-            blur_px: calibration.blur_px,
+            blur_px: calibration.look.blur_px,
             noise: scene.noise,
             core: scene.core,
             shade: calibration.shade.strength,

@@ -10,7 +10,7 @@ pub(super) const SEARCH_WIDTH: f64 = 0.8;
 const RING: [f64; 2] = [2.0, 3.5];
 
 /// Step of the profiles across the edge, px: below the narrowest blur that pixels allow.
-const STEP_PX: f64 = 0.5;
+pub(super) const STEP_PX: f64 = 0.5;
 
 /// Readings round a particle by direction of the outward normal: eight sectors, the first to the right, then clockwise
 /// on the picture; `None` where the outline faces no such direction.
@@ -38,8 +38,6 @@ pub(super) struct Edge {
     pub points: Vec<[f64; 2]>,
     /// Mean shade where it meets the edge.
     pub ring: Ring,
-    /// Mean fall of the deficit over 2 × [`STEP_PX`] at the steepest place.
-    pub fall: Ring,
 }
 
 /// Finds steepest edges, with room that it keeps from one particle to the next.
@@ -89,7 +87,7 @@ impl EdgeFinder {
             sample_line(patch, along(*p, *n, start), [STEP_PX * n[0], STEP_PX * n[1]], profile);
         }
         smooth_along(&self.profiles, points.len(), samples, (0.2 * radius).clamp(0.7, 2.5), &mut self.smooth);
-        let mut sectors = [(0.0, 0.0, 0u32); 8];
+        let mut sectors = [(0.0, 0u32); 8];
         let mut moved = Vec::with_capacity(points.len());
         for ((p, n), profile) in points.iter().zip(&self.normals).zip(self.smooth.chunks_exact(samples)) {
             if others.is_some_and(|others| holds(patch, others, along(*p, *n, 1.5 * sigma + 0.5))) {
@@ -110,21 +108,42 @@ impl EdgeFinder {
                 let [x, y] = along(*p, *n, shift + s);
                 f64::from(bilinear(patch, x, y))
             };
-            let (ring, fall, count) = &mut sectors[sector(*n)];
+            let (ring, count) = &mut sectors[sector(*n)];
             *ring += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
-            let at = (best.round() as usize).clamp(1, 2 * half - 1) + skirt;
-            *fall += f64::from(profile[at - 1] - profile[at + 1]);
             *count += 1;
             moved.push(along(*p, *n, shift));
         }
-        let mean = |sum: f64, n: u32| (n > 0).then(|| sum / f64::from(n));
-        Edge {
-            points: moved,
-            ring: sectors.map(|(ring, _, n)| mean(ring, n)),
-            fall: sectors.map(|(_, fall, n)| mean(fall, n)),
-        }
+        Edge { points: moved, ring: sectors.map(|(ring, n)| (n > 0).then(|| ring / f64::from(n))) }
     }
 }
+
+/// Mean deficit across the edge at the points of `outline` whose outward normal faces `towards` within 60° (or all); from inside
+/// to outside in steps of [`STEP_PX`], [`PROFILE_REACH`] blur widths to each side. `None` with fewer than ten points.
+pub(super) fn mean_profile(
+    patch: &Patch,
+    outline: &[[f64; 2]],
+    towards: Option<[f64; 2]>,
+    sigma: f64,
+) -> Option<Vec<f64>> {
+    let half = (PROFILE_REACH * sigma / STEP_PX).ceil() as usize;
+    let mut normals = Vec::new();
+    find_normals(outline, &mut normals);
+    let mut sum = vec![0.0; 2 * half + 1];
+    let mut line = vec![0.0f32; sum.len()];
+    let mut count = 0;
+    for (p, n) in outline.iter().zip(&normals) {
+        if towards.is_some_and(|t| n[0] * t[0] + n[1] * t[1] < 0.5) {
+            continue;
+        }
+        sample_line(patch, along(*p, *n, -(half as f64) * STEP_PX), [STEP_PX * n[0], STEP_PX * n[1]], &mut line);
+        sum.iter_mut().zip(&line).for_each(|(s, v)| *s += f64::from(*v));
+        count += 1;
+    }
+    (count >= 10).then(|| sum.into_iter().map(|s| s / f64::from(count)).collect())
+}
+
+/// Reach of [`mean_profile`], in blur widths: beyond the blurred edge and the halo of sharpening.
+const PROFILE_REACH: f64 = 4.0;
 
 /// The point `s` px from `p` along the unit vector `n`.
 fn along(p: [f64; 2], n: [f64; 2], s: f64) -> [f64; 2] {

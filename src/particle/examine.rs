@@ -35,8 +35,6 @@ pub(super) struct Reading {
     pub centroid: [f64; 2],
     /// Shade where it meets the edge, by direction.
     pub ring: Ring,
-    /// Fall of the deficit at the steepest edge, share of the core, by direction.
-    pub fall: Ring,
 }
 
 /// Pixels that a patch needs around the part for [`Examiner::examine`].
@@ -96,14 +94,7 @@ impl Examiner {
         let coarse = self.contour.trace(own, self.runs[0], LEVEL * core);
         let (integrated, centroid) = self.sum_deficit(own)?;
         let radius = (shoelace(&coarse).abs() / PI).sqrt();
-        let mut reading = Reading {
-            outline: coarse,
-            edge_radius: None,
-            integrated,
-            centroid,
-            ring: Ring::default(),
-            fall: Ring::default(),
-        };
+        let mut reading = Reading { outline: coarse, edge_radius: None, integrated, centroid, ring: Ring::default() };
         if radius > EDGE * sigma && reading.outline.len() >= 8 {
             // Steps of one pixel, wider on large outlines: as wide as the profiles are smoothed along the outline.
             let step = (radius / 5.0).clamp(1.0, 2.0);
@@ -116,7 +107,6 @@ impl Examiner {
             reading.edge_radius = Some((inside / PI).sqrt());
             reading.outline = edge.points;
             reading.ring = edge.ring;
-            reading.fall = edge.fall.map(|f| f.map(|f| f / f64::from(core)));
         }
         Some(reading)
     }

@@ -7,33 +7,84 @@ mod contour;
 mod edge;
 mod examine;
 mod flag;
+mod look;
 mod shade;
 mod shape;
+mod synthetic;
 mod territory;
 
 pub use calibrate::Calibration;
 pub use flag::Flags;
+pub use look::Look;
 pub use shade::Shade;
 pub use shape::{Particle, Shape, aspect_ratio, circularity, ecd_um, solidity};
 
 use rayon::prelude::*;
 
 use crate::backdrop::Scene;
+use crate::numeric::median;
 use crate::photo::Photo;
 use crate::segment::Regions;
+use edge::Ring;
+use shape::{Raw, Reader};
+
+/// Largest number of particles that the look of the photo is read at; the median of their profiles hardly moves beyond.
+const LOOKED_AT: usize = 48;
 
 /// Measures every part that was not rejected; the result keeps the order of `regions.parts`.
 pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Shape>>, Calibration) {
+    let sigma = scene.blur_px;
     let occupied = territory::Occupied::new(photo, regions);
-    let raw: Vec<Option<shape::Raw>> = regions
+    let reader = || Reader::new(photo, scene, &occupied);
+    let raw: Vec<Option<Raw>> = regions
         .parts
         .par_iter()
-        .map_init(
-            || shape::Reader::new(photo, scene, &occupied),
-            |reader, part| part.rejected.is_none().then(|| reader.read(part)).flatten(),
-        )
+        .map_init(reader, |reader, part| part.rejected.is_none().then(|| reader.read(part)).flatten())
         .collect();
-    let calibration = Calibration::learn(&raw, scene);
+    let large = largest(&raw, sigma);
+    let around = middle_ring(&large);
+    let direction = Shade::direction_of(&around, scene.core).direction;
+    // Edges that face the light carry no shade.
+    let towards = (direction != [0.0; 2]).then(|| direction.map(|d| -d));
+    let profiles: Vec<Vec<f64>> = large
+        .par_iter()
+        .take(LOOKED_AT)
+        .map_init(reader, |reader, (i, raw)| reader.profile(&regions.parts[*i], raw, towards))
+        .flatten()
+        .collect();
+    let (look, halo) = Look::learn(middle_profile(&profiles).as_deref(), sigma, scene.core, scene.level);
+    // Sharpening brightens the paper beside a particle, in its shadow too.
+    let shade = Shade::direction_of(&around.map(|level| level.map(|l| l - halo)), scene.core);
+    let calibration = Calibration::learn(&raw, scene, look, shade);
     let shapes = raw.into_par_iter().map(|r| r.map(|r| r.finish(&calibration))).collect();
     (shapes, calibration)
+}
+
+/// The largest third of the particles that lie alone and are wide against the blur, with their places in `raw`: there the
+/// shadow reaches well beyond the blur, and core and paper are seen unmixed.
+fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
+    let mut large: Vec<(f64, usize, &Raw)> = raw
+        .iter()
+        .enumerate()
+        .filter_map(|(i, r)| r.as_ref().filter(|r| !r.crowded).map(|r| (i, r)))
+        .filter_map(|(i, r)| Some((r.reading.edge_radius?, i, r)))
+        .filter(|(radius, ..)| *radius > 6.0 * sigma)
+        .collect();
+    large.sort_by(|a, b| b.0.total_cmp(&a.0));
+    large.truncate((large.len() / 3).max(8));
+    large.into_iter().map(|(_, i, r)| (i, r)).collect()
+}
+
+/// Median shade round the particles by direction; nothing with fewer than five, which give a direction to some 10°.
+fn middle_ring(large: &[(usize, &Raw)]) -> Ring {
+    if large.len() < 5 {
+        return Ring::default();
+    }
+    std::array::from_fn(|k| median(&mut large.iter().filter_map(|(_, r)| r.reading.ring[k]).collect::<Vec<_>>()))
+}
+
+/// Median of the profiles place by place; `None` with fewer than three.
+fn middle_profile(profiles: &[Vec<f64>]) -> Option<Vec<f64>> {
+    let length = profiles.first().filter(|_| profiles.len() >= 3)?.len();
+    (0..length).map(|k| median(&mut profiles.iter().map(|p| p[k]).collect::<Vec<_>>())).collect()
 }

@@ -1,7 +1,6 @@
 //! Contact shadow, learnt on the larger particles of the photo.
 
 use super::edge::{Ring, sector};
-use super::shape::Raw;
 use crate::numeric::median;
 
 /// Shadow that particles throw on the paper: the silhouette swept along one direction.
@@ -26,27 +25,28 @@ impl Shade {
         self.floor_px.hypot(self.share * d)
     }
 
-    /// Strength and direction from the ring round the larger particles; no length yet.
-    pub(super) fn direction_of(raw: &[Option<Raw>], sigma: f64, core: f64) -> Shade {
-        let rings: Vec<&Ring> = largest(raw, sigma).iter().map(|r| &r.reading.ring).collect();
-        let around: [f64; 8] =
-            std::array::from_fn(|k| median(&mut rings.iter().filter_map(|r| r[k]).collect::<Vec<_>>()).unwrap_or(0.0));
+    /// First strength and direction from the shade `around` the larger particles; no length yet.
+    pub(super) fn direction_of(around: &Ring, core: f64) -> Shade {
         let (mut x, mut y) = (0.0, 0.0);
         for (k, level) in around.iter().enumerate() {
             let (sin, cos) = (k as f64 * std::f64::consts::FRAC_PI_4).sin_cos();
-            x += level * cos;
-            y += level * sin;
+            x += level.unwrap_or(0.0) * cos;
+            y += level.unwrap_or(0.0) * sin;
         }
         let first = x.hypot(y);
-        // Five rings give a direction to some 10°, which is enough: lengths are fitted afterwards.
-        if rings.len() < 5 || first == 0.0 {
+        if first == 0.0 {
             return Shade::default();
         }
-        let direction = [x / first, y / first];
-        // The darkest of the sector and its two neighbours: the direction may lie between two sectors.
-        let lee = sector(direction);
-        let strength = [lee + 7, lee, lee + 1].into_iter().map(|k| around[k % 8]).fold(0.0, f64::max);
-        Shade { strength: strength.min(DARKEST * core), direction, ..Shade::default() }
+        let mut shade = Shade { direction: [x / first, y / first], ..Shade::default() };
+        shade.strength = shade.lee(around).clamp(0.0, DARKEST * core);
+        shade
+    }
+
+    /// Shade of a ring on the side away from the light: the darkest of the sector and its two neighbours, since the
+    /// direction may lie between two sectors.
+    fn lee(&self, ring: &Ring) -> f64 {
+        let lee = sector(self.direction);
+        [lee + 7, lee, lee + 1].into_iter().filter_map(|k| ring[k % 8]).fold(0.0, f64::max)
     }
 
     /// Fits the length to the deficit that mid-sized particles show beyond their own area.
@@ -96,32 +96,6 @@ impl Shade {
         self.floor_px = floor.max(0.0).sqrt();
         self.share = slope.max(0.0).sqrt();
     }
-}
-
-/// The largest third of the particles that lie alone and are wide against the blur: there the shadow reaches well
-/// beyond the blur, and core and paper are seen unmixed.
-pub(super) fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<&Raw> {
-    let mut large: Vec<(f64, &Raw)> = raw
-        .iter()
-        .flatten()
-        .filter(|r| !r.crowded)
-        .filter_map(|r| Some((r.reading.edge_radius?, r)))
-        .filter(|(radius, _)| *radius > 6.0 * sigma)
-        .collect();
-    large.sort_by(|a, b| b.0.total_cmp(&a.0));
-    large.truncate((large.len() / 3).max(8));
-    large.into_iter().map(|(_, r)| r).collect()
-}
-
-/// Median fall of the deficit at the edges that face the light, where no shade lies; `None` without large particles.
-pub(super) fn lit_fall(raw: &[Option<Raw>], shade: &Shade, sigma: f64) -> Option<f64> {
-    let lee = sector(shade.direction);
-    let mut falls: Vec<f64> = largest(raw, sigma)
-        .iter()
-        .flat_map(|r| [lee + 3, lee + 4, lee + 5].map(|k| r.reading.fall[k % 8]))
-        .flatten()
-        .collect();
-    if falls.len() < 9 { None } else { median(&mut falls) }
 }
 
 /// Groups of like diameter, each of at least eight.

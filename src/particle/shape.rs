@@ -1,6 +1,7 @@
 //! Size and shape of one particle.
 
 use super::calibrate::Calibration;
+use super::edge::mean_profile;
 use super::examine::{Examiner, Reading, margin_px};
 use super::flag::Flags;
 use super::territory::{Occupied, Territory};
@@ -168,6 +169,18 @@ impl<'a> Reader<'a> {
             p[1] += py as f64;
         }
         Some(Raw { reading, split: part.split, crowded })
+    }
+}
+
+impl Reader<'_> {
+    /// Mean deficit across the edges of the part that face `towards`, as read in `raw`.
+    pub fn profile(&mut self, part: &Part, raw: &Raw, towards: Option<[f64; 2]>) -> Option<Vec<f64>> {
+        let margin = margin_px(self.scene.blur_px) + 2;
+        let [x0, y0, x1, y1] = part.bounds;
+        let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
+        self.scene.cut(self.photo, [px, py, x1 + margin, y1 + margin], &mut self.patch);
+        let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
+        mean_profile(&self.patch, &outline, towards, self.scene.blur_px)
     }
 }
 

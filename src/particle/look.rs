@@ -1,0 +1,100 @@
+//! How the camera and the phone draw an edge: blur, and sharpening or smoothing of the coded picture.
+
+use super::edge::mean_profile;
+use super::examine::Examiner;
+use super::shade::Shade;
+use super::synthetic::disc;
+
+/// Blur and sharpening of a photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Look {
+    /// Standard deviation of the blur, px.
+    pub blur_px: f64,
+    /// Strength of the sharpening, share of a pixel's distance from the mean round it; negative for smoothing.
+    pub sharpen: f64,
+    /// Light of the paper, share of full scale: sharpening works on codes, which are not proportional to light.
+    pub level: f64,
+}
+
+/// Radius, in blur widths, of a disc whose edge is as good as straight.
+const LARGE: f64 = 10.0;
+
+/// Steps of the search; the blur then fits to 1 % even under strong sharpening.
+const ROUNDS: usize = 5;
+
+impl Look {
+    /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
+    /// also gives the deficit that sharpening leaves beside it, where shade is read.
+    ///
+    /// Both are read by the same code, with a blur of `sigma` px; `core` is the deficit of large particles and `level` the
+    /// light of the paper. Without a profile the photo counts as not sharpened.
+    pub(super) fn learn(profile: Option<&[f64]>, sigma: f64, core: f64, level: f64) -> (Look, f64) {
+        let plain = Look { blur_px: sigma, sharpen: 0.0, level };
+        let mut examiner = Examiner::new(sigma);
+        let mut see = |look: &Look| {
+            let patch = disc(LARGE * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
+            let reading = examiner.examine(&patch, [0, 0, patch.width, patch.height], None)?;
+            let ring: Vec<f64> = reading.ring.iter().flatten().copied().collect();
+            let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
+            Some((marks(&profile, sigma), ring.iter().sum::<f64>() / ring.len().max(1) as f64))
+        };
+        let Some(wanted) = profile.map(|p| marks(p, sigma)) else { return (plain, 0.0) };
+        let blurrier = Look { blur_px: 1.1 * sigma, ..plain };
+        let sharper = Look { sharpen: 0.3, ..plain };
+        let (Some(at), Some(b), Some(s)) = (see(&plain), see(&blurrier), see(&sharper)) else { return (plain, 0.0) };
+        // Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
+        let mut slope = [0, 1].map(|i| [(b.0[i] - at.0[i]) / 0.1, (s.0[i] - at.0[i]) / 0.3]);
+        let (mut look, mut seen) = (plain, at);
+        for _ in 0..ROUNDS {
+            let miss = [wanted[0] - seen.0[0], wanted[1] - seen.0[1]];
+            let det = slope[0][0] * slope[1][1] - slope[0][1] * slope[1][0];
+            let step = [
+                (miss[0] * slope[1][1] - miss[1] * slope[0][1]) / det,
+                (miss[1] * slope[0][0] - miss[0] * slope[1][0]) / det,
+            ];
+            let next = Look {
+                blur_px: (look.blur_px + step[0] * sigma).clamp(0.4 * sigma, 2.0 * sigma),
+                sharpen: (look.sharpen + step[1]).clamp(-0.5, 3.0),
+                level,
+            };
+            let moved = [(next.blur_px - look.blur_px) / sigma, next.sharpen - look.sharpen];
+            let length = moved[0] * moved[0] + moved[1] * moved[1];
+            let Some(now) = see(&next).filter(|_| length > 1e-8 && length.is_finite()) else { break };
+            for i in 0..2 {
+                let error = now.0[i] - seen.0[i] - slope[i][0] * moved[0] - slope[i][1] * moved[1];
+                slope[i] = [slope[i][0] + error * moved[0] / length, slope[i][1] + error * moved[1] / length];
+            }
+            (look, seen) = (next, now);
+        }
+        (look, seen.1 - at.1)
+    }
+}
+
+/// What tells blur and sharpening apart: the fall at the edge and the mean deficit outside it, both as shares of the
+/// deficit inside.
+fn marks(profile: &[f64], sigma: f64) -> [f64; 2] {
+    let middle = profile.len() / 2;
+    let inside = (profile[0] + profile[1] + profile[2]) / 3.0;
+    let place = |widths: f64| middle + (widths * sigma / super::edge::STEP_PX).round() as usize;
+    let outside = &profile[place(1.5)..=place(3.5).min(profile.len() - 1)];
+    [(profile[middle - 1] - profile[middle + 1]) / inside, outside.iter().sum::<f64>() / outside.len() as f64 / inside]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blur_and_sharpening_are_found_again() {
+        for (blur, sharpen) in [(0.9, 0.0), (1.1, 0.4), (1.0, 1.0), (1.3, -0.2)] {
+            let sigma = 1.05;
+            let truth = Look { blur_px: blur, sharpen, level: 0.6 };
+            let patch = disc(14.0, &truth, 0.9, &Shade::default(), [0.1, 0.3], sigma);
+            let reading = Examiner::new(sigma).examine(&patch, [0, 0, patch.width, patch.height], None).unwrap();
+            let profile = mean_profile(&patch, &reading.outline, None, sigma).unwrap();
+            let (look, _) = Look::learn(Some(&profile), sigma, 0.9, 0.6);
+            assert!((look.blur_px / blur - 1.0).abs() < 0.02, "{truth:?} {look:?}");
+            assert!((look.sharpen - sharpen).abs() < 0.05, "{truth:?} {look:?}");
+        }
+    }
+}
