@@ -17,6 +17,12 @@ const RADII: [f64; 13] = [0.45, 0.65, 0.9, 1.2, 1.5, 1.85, 2.3, 2.8, 3.5, 4.5, 6
 /// outline alone; between them the two are blended.
 const BLEND: [f64; 2] = [2.3, 3.3];
 
+/// The same under hard shade: a shadow half as dark as the particle leads its outline astray while it is small.
+const BLEND_IN_HARD_SHADE: [f64; 2] = [3.5, 6.0];
+
+/// Strengths of shade, share of the core, between which the blend moves from the one to the other.
+const HARD_SHADE: [f64; 2] = [0.38, 0.5];
+
 /// Radii, in blur widths, of the particles that the shadow's length is learnt on.
 const LEARN: [f64; 2] = [2.5, 6.0];
 
@@ -47,6 +53,8 @@ pub struct Calibration {
     /// Blur and sharpening of the photo.
     pub look: Look,
     table: Table,
+    /// 0 … 1 from soft to hard shade.
+    hardness: f64,
     /// The shadow found.
     pub shade: Shade,
 }
@@ -58,7 +66,7 @@ impl Calibration {
         // While learning, only the discs around the sizes learnt on are needed.
         let table_of = |shade: &Shade| table(sigma, &look, scene.core, shade, 1.8..9.0);
         let bare = table_of(&Shade::default());
-        let mut calibration = Calibration { sigma, look, table: table_of(&shade), shade };
+        let mut calibration = Calibration { sigma, look, table: table_of(&shade), hardness: 0.0, shade };
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -83,6 +91,7 @@ impl Calibration {
             calibration.table = table_of(&shade);
         }
         calibration.shade = shade;
+        calibration.hardness = along(HARD_SHADE, shade.strength / scene.core);
         calibration.table = table(sigma, &look, scene.core, &shade, 0.0..f64::INFINITY);
         calibration
     }
@@ -90,7 +99,8 @@ impl Calibration {
     /// Radius (px) of the particle, and true when its outline had no part in it.
     pub(super) fn radius(&self, reading: &Reading) -> (f64, bool) {
         let small = self.radius_from_integrated(reading.integrated);
-        let t = ((small / self.sigma - BLEND[0]) / (BLEND[1] - BLEND[0])).clamp(0.0, 1.0);
+        let t =
+            along([0, 1].map(|i| BLEND[i] + self.hardness * (BLEND_IN_HARD_SHADE[i] - BLEND[i])), small / self.sigma);
         match reading.edge_radius {
             Some(edge) if t > 0.0 => {
                 let large = self.radius_from_edge(edge);
@@ -112,6 +122,11 @@ impl Calibration {
     fn radius_from_integrated(&self, integrated: f64) -> f64 {
         interpolate(&self.table.darkness, [0, 1], integrated.max(0.0).sqrt())
     }
+}
+
+/// How far `x` lies along the range, 0 … 1.
+fn along([start, end]: [f64; 2], x: f64) -> f64 {
+    ((x - start) / (end - start)).clamp(0.0, 1.0)
 }
 
 /// Value in the column `to` of the line through `rows` where the column `from` is `x`, continued at both ends; where
@@ -173,7 +188,7 @@ mod tests {
         for sharpen in [0.0, 0.5] {
             let look = Look { blur_px: 1.0, sharpen, level: 0.7 };
             let table = table(1.1, &look, 0.9, &shade, 0.0..99.0);
-            let calibration = Calibration { sigma: 1.1, look, table, shade };
+            let calibration = Calibration { sigma: 1.1, look, table, hardness: 0.0, shade };
             for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
                 let patch = disc(radius, &look, 0.9, &shade, [0.2, 0.1], 1.1);
                 let reading = Examiner::new(1.1).examine(&patch, [0, 0, patch.width, patch.height], None).unwrap();
