@@ -4,6 +4,7 @@ mod find;
 mod label;
 mod part;
 mod rows;
+mod split;
 
 pub use label::{Run, RunGroups, Touch};
 

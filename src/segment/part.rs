@@ -3,10 +3,15 @@
 use rayon::prelude::*;
 
 use super::label::{Blob, Run, RunGroups, Touch, bounds};
+use super::split::Splitter;
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 use crate::photo::Photo;
+
+/// Level at which touching cores are looked at, in half levels: above it the blur of two edges that meet fills less of
+/// the gap between them, and the texture of pale flakes leaves no gaps yet.
+const MEETING: f32 = 1.2;
 
 pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
     blobs
@@ -106,6 +111,7 @@ struct Parter<'a> {
     dark: Vec<Run>,
     core_of: Vec<u32>,
     groups: RunGroups,
+    splitter: Splitter,
     near: Vec<[u32; 2]>,
 }
 
@@ -122,6 +128,7 @@ impl<'a> Parter<'a> {
             dark: Vec::new(),
             core_of: Vec::new(),
             groups: RunGroups::default(),
+            splitter: Splitter::default(),
             near: Vec::new(),
         }
     }
@@ -130,6 +137,7 @@ impl<'a> Parter<'a> {
         self.scene.cut(self.photo, blob.bounds, &mut self.patch);
         let half = 0.5 * self.darkness(&blob);
         let cores = self.find_cores(&blob, half);
+        let cores = self.cut_cores(cores, half);
         // How far from a core a speck may be seen.
         let reach = (1.5 * self.scene.blur_px).ceil() as usize;
         let far = self.beyond(&blob, reach as u32);
@@ -178,6 +186,34 @@ impl<'a> Parter<'a> {
         self.core_of.clear();
         self.core_of.extend_from_slice(labels);
         count
+    }
+
+    /// Cuts each of the `count` cores where touching particles meet; gives the new number of cores.
+    fn cut_cores(&mut self, count: usize, half: f32) -> usize {
+        let level = MEETING * half;
+        if count == 1 {
+            // Mostly the core is one particle, and nothing is copied.
+            let Some(parts) = self.splitter.split(&self.patch, &self.dark, level) else { return 1 };
+            (self.dark, self.core_of) = parts.iter().copied().unzip();
+            return self.core_of.iter().max().map_or(1, |&last| last as usize + 1);
+        }
+        let mut next = count as u32;
+        let mut cut = Vec::new();
+        for core in 0..count as u32 {
+            let mine = self.dark.iter().zip(&self.core_of).filter(|(_, of)| **of == core);
+            let runs: Vec<Run> = mine.map(|(run, _)| *run).collect();
+            let Some(parts) = self.splitter.split(&self.patch, &runs, level) else {
+                cut.extend(runs.into_iter().map(|run| (run, core)));
+                continue;
+            };
+            let more = parts.iter().map(|p| p.1).max().unwrap_or(0);
+            // The first part keeps the core's number.
+            cut.extend(parts.into_iter().map(|(run, part)| (run, if part == 0 { core } else { next + part - 1 })));
+            next += more;
+        }
+        cut.sort_unstable_by_key(|(run, _)| (run.y, run.x0));
+        (self.dark, self.core_of) = cut.into_iter().unzip();
+        next as usize
     }
 
     /// Stretches of the blob that lie farther than `reach` from every core, by rows or by columns.

@@ -1,0 +1,443 @@
+//! Parts touching particles: a dark core is cut where it is narrow against both its sides.
+
+use super::label::Run;
+use crate::backdrop::Patch;
+use crate::numeric::DisjointSets;
+
+/// Narrowest place between two particles, share of the smaller one's half width: a waist above it belongs to one
+/// particle of irregular shape.
+const WAIST: f32 = 0.85;
+
+/// Least depth of a waist, px of half width: pixels alone make shallower ones.
+const DEPTH_PX: f32 = 0.5;
+
+/// Notch that a speck of 2 px radius leaves on a large particle, px.
+const SPECK_NOTCH_PX: f64 = 1.9;
+
+/// Smallest core that is looked at, px²: two particles of three pixels.
+const SMALLEST_PX2: usize = 16;
+
+/// Largest core that is looked at in half pixels, px².
+const FINE_PX2: usize = 300;
+
+/// Cuts cores, with room that it keeps from one to the next.
+#[derive(Default)]
+pub(super) struct Splitter {
+    /// Left and right outline.
+    sides: [Vec<[f64; 2]>; 2],
+    width: usize,
+    height: usize,
+    /// Samples of the core, its holes filled.
+    inside: Vec<bool>,
+    stack: Vec<usize>,
+    /// Distance to the nearest sample outside, px.
+    depth: Vec<f32>,
+    line: Vec<f32>,
+    envelope: Vec<(usize, f32)>,
+    order: Vec<usize>,
+    starts: Vec<usize>,
+    basins: DisjointSets,
+    basin_of: Vec<u32>,
+}
+
+impl Splitter {
+    /// Parts of the core made of `runs` (deficit above `level`): each run with the number of its part, 0, 1 …, cut where
+    /// parts meet; `None` when the core is one particle.
+    pub fn split(&mut self, patch: &Patch, runs: &[Run], level: f32) -> Option<Vec<(Run, u32)>> {
+        let area: usize = runs.iter().map(Run::len).sum();
+        if area < SMALLEST_PX2 || !is_notched(runs, area, &mut self.sides) {
+            return None;
+        }
+        let fine = if area < FINE_PX2 { 2 } else { 1 };
+        let [x0, y0, x1, y1] = super::label::bounds(runs);
+        self.fill(patch, runs, [x0, y0, x1, y1], level, fine);
+        self.measure_depth(fine);
+        let parts = self.basins();
+        if parts < 2 {
+            return None;
+        }
+        let mut out: Vec<(Run, u32)> = Vec::new();
+        for run in runs {
+            let start = out.len();
+            for x in run.x0..run.x1 {
+                // Pixels at the rim may have no sample inside: they follow their neighbour.
+                let here = self.basin_at((x as usize - x0) * fine, (run.y as usize - y0) * fine, fine);
+                match (out.get_mut(start..).and_then(|row| row.last_mut()), here) {
+                    (Some((last, label)), here) if here.is_none_or(|h| h == *label) => last.x1 = x + 1,
+                    (Some(_), here) => out.push((Run { y: run.y, x0: x, x1: x + 1 }, here.unwrap_or(0))),
+                    (None, Some(here)) => out.push((Run { y: run.y, x0: run.x0, x1: x + 1 }, here)),
+                    (None, None) => {}
+                }
+            }
+            if out.len() == start {
+                out.push((*run, 0));
+            }
+        }
+        Some(out)
+    }
+
+    /// Part that the pixel belongs to whose first sample is `x`, `y`; `None` when no sample of it is inside.
+    fn basin_at(&self, x: usize, y: usize, fine: usize) -> Option<u32> {
+        let samples = (0..fine * fine).map(|k| (y + k / fine + 1) * self.width + x + k % fine + 1);
+        samples.map(|i| self.basin_of[i]).find(|&basin| basin != u32::MAX)
+    }
+
+    /// Samples the core at `fine` samples per pixel with a margin of one sample, and fills its holes.
+    fn fill(&mut self, patch: &Patch, runs: &[Run], [x0, y0, x1, y1]: [usize; 4], level: f32, fine: usize) {
+        (self.width, self.height) = ((x1 - x0) * fine + 2, (y1 - y0) * fine + 2);
+        let width = self.width;
+        self.inside.clear();
+        self.inside.resize(width * self.height, false);
+        for run in runs {
+            for y in 0..fine {
+                let row = ((run.y as usize - y0) * fine + y + 1) * width + 1;
+                for x in (run.x0 as usize - x0) * fine..(run.x1 as usize - x0) * fine {
+                    // In pixels from the middle of the patch's first pixel.
+                    let u = (x as f32 + 0.5) / fine as f32 - 0.5 + (x0 - patch.x0) as f32;
+                    let v = (y as f32 + 0.5) / fine as f32 - 0.5 + (run.y as usize - patch.y0) as f32;
+                    self.inside[row + x] = fine == 1 || between(patch, u, v) > level;
+                }
+            }
+        }
+        // Without two runs in a row there is no hole.
+        if runs.windows(2).all(|pair| pair[0].y != pair[1].y) {
+            return;
+        }
+        // What cannot be reached from the margin is a hole.
+        let mut outside = vec![false; self.inside.len()];
+        self.stack.clear();
+        self.stack.push(0);
+        outside[0] = true;
+        while let Some(i) = self.stack.pop() {
+            let (x, y) = (i % width, i / width);
+            let steps = [
+                (x > 0, i.wrapping_sub(1)),
+                (x + 1 < width, i + 1),
+                (y > 0, i.wrapping_sub(width)),
+                (y + 1 < self.height, i + width),
+            ];
+            for (within, j) in steps {
+                if within && !outside[j] && !self.inside[j] {
+                    outside[j] = true;
+                    self.stack.push(j);
+                }
+            }
+        }
+        self.inside.iter_mut().zip(&outside).for_each(|(inside, outside)| *inside = !outside);
+    }
+
+    /// Euclidean distance of every sample to the nearest one outside.
+    ///
+    /// Source: P. F. Felzenszwalb & D. P. Huttenlocher (2012), Theory of Computing 8, 415–428 (from memory); checked
+    /// against counting below.
+    fn measure_depth(&mut self, fine: usize) {
+        let (width, height) = (self.width, self.height);
+        let far = (width + height).pow(2) as f32;
+        self.depth.clear();
+        self.depth.extend(self.inside.iter().map(|&i| if i { far } else { 0.0 }));
+        for x in 0..width {
+            self.line.clear();
+            self.line.extend((0..height).map(|y| self.depth[y * width + x]));
+            lower_envelope(&self.line, &mut self.envelope, |y, d| self.depth[y * width + x] = d);
+        }
+        for y in 0..height {
+            self.line.clear();
+            self.line.extend_from_slice(&self.depth[y * width..(y + 1) * width]);
+            lower_envelope(&self.line, &mut self.envelope, |x, d| self.depth[y * width + x] = d);
+        }
+        // From the middle of the sample to the edge of the one outside, in px.
+        self.depth.iter_mut().for_each(|d| *d = (d.sqrt() - 0.5).max(0.0) / fine as f32);
+    }
+
+    /// Samples of the core from the deepest to the shallowest, in steps that are fine against [`DEPTH_PX`].
+    fn sort_by_depth(&mut self) {
+        const STEPS_PER_PX: f32 = 16.0;
+        let inside = || (0..self.depth.len()).filter(|&i| self.inside[i]);
+        let step = |i: usize| (self.depth[i] * STEPS_PER_PX) as usize;
+        let deepest = inside().map(step).max().unwrap_or(0);
+        // Counting sort: where each depth starts, the deepest first.
+        self.starts.clear();
+        self.starts.resize(deepest + 2, 0);
+        inside().for_each(|i| self.starts[deepest - step(i) + 1] += 1);
+        for k in 1..self.starts.len() {
+            self.starts[k] += self.starts[k - 1];
+        }
+        self.order.clear();
+        self.order.resize(self.starts[deepest + 1], 0);
+        for i in (0..self.depth.len()).filter(|&i| self.inside[i]) {
+            let at = &mut self.starts[deepest - (self.depth[i] * STEPS_PER_PX) as usize];
+            self.order[*at] = i;
+            *at += 1;
+        }
+    }
+
+    /// Floods the depths from the deepest sample on; basins that meet above the waist become one. Gives their number
+    /// and leaves each sample's basin in `basin_of`.
+    ///
+    /// Source: watershed by rising persistence, as in the merge trees of topological data analysis (from memory).
+    fn basins(&mut self) -> usize {
+        let width = self.width;
+        self.sort_by_depth();
+        self.basin_of.clear();
+        self.basin_of.resize(self.depth.len(), u32::MAX);
+        self.basins.clear();
+        let mut peaks: Vec<f32> = Vec::new();
+        for &i in &self.order {
+            let here = self.depth[i];
+            // The deepest neighbour leads uphill: the sample is its basin's. Others meet that basin here.
+            let around =
+                [i - 1, i + 1, i - width, i + width, i - width - 1, i - width + 1, i + width - 1, i + width + 1];
+            let (mut uphill, mut deepest, mut alike) = (u32::MAX, 0.0, true);
+            for j in around {
+                let basin = self.basin_of[j];
+                if basin != u32::MAX {
+                    alike &= uphill == u32::MAX || basin == uphill;
+                    if self.depth[j] > deepest {
+                        (uphill, deepest) = (basin, self.depth[j]);
+                    }
+                }
+            }
+            if alike && uphill != u32::MAX {
+                self.basin_of[i] = uphill;
+                continue;
+            }
+            let mut own = (uphill != u32::MAX).then(|| self.basins.find(uphill as usize));
+            for j in around.into_iter().filter(|&j| self.basin_of[j] != u32::MAX) {
+                let (Some(mine), other) = (own, self.basins.find(self.basin_of[j] as usize)) else { break };
+                let peak = peaks[mine].min(peaks[other]);
+                if mine != other && (here > WAIST * peak || peak - here < DEPTH_PX) {
+                    let highest = peaks[mine].max(peaks[other]);
+                    self.basins.join(mine, other);
+                    let joined = self.basins.find(mine);
+                    peaks[joined] = highest;
+                    own = Some(joined);
+                }
+            }
+            let basin = own.unwrap_or_else(|| {
+                peaks.push(here);
+                self.basins.add()
+            });
+            self.basin_of[i] = basin as u32;
+        }
+        // Numbers without gaps.
+        let mut number = vec![u32::MAX; peaks.len()];
+        let mut count = 0;
+        for &i in &self.order {
+            let root = self.basins.find(self.basin_of[i] as usize);
+            if number[root] == u32::MAX {
+                number[root] = count;
+                count += 1;
+            }
+            self.basin_of[i] = number[root];
+        }
+        count as usize
+    }
+}
+
+/// True when the outline of the core has a notch as deep as two particles of its area leave where they meet.
+///
+/// Circles with the radii R and r ≤ R whose waist is [`WAIST`]·r leave 2Rr/(R + r) − [`WAIST`]·r: least for two of a
+/// size, or for the smallest speck that counts.
+fn is_notched(runs: &[Run], area: usize, sides: &mut [Vec<[f64; 2]>; 2]) -> bool {
+    let equal = (1.0 - f64::from(WAIST)) * (0.5 * area as f64 / std::f64::consts::PI).sqrt();
+    let wanted = equal.clamp(f64::from(DEPTH_PX), SPECK_NOTCH_PX);
+    for (side, sign) in sides.iter_mut().zip([1.0, -1.0]) {
+        side.clear();
+        for run in runs {
+            let x = if sign > 0.0 { f64::from(run.x0) } else { -f64::from(run.x1) };
+            match side.last_mut() {
+                // A second run in a row is a notch from above or below, or a hole.
+                Some(last) if last[0] == f64::from(run.y) => return true,
+                _ => side.push([f64::from(run.y), x]),
+            }
+        }
+        if deepest_notch(side) >= wanted {
+            return true;
+        }
+    }
+    false
+}
+
+/// Greatest distance of the points (y, x), by rising y, from their convex hull towards smaller x.
+fn deepest_notch(points: &[[f64; 2]]) -> f64 {
+    let mut hull: Vec<[f64; 2]> = Vec::with_capacity(points.len());
+    for &p in points {
+        while let [.., a, b] = hull[..] {
+            if (b[0] - a[0]) * (p[1] - a[1]) > (b[1] - a[1]) * (p[0] - a[0]) {
+                break;
+            }
+            hull.pop();
+        }
+        hull.push(p);
+    }
+    let mut deepest = 0.0f64;
+    let mut points = points.iter().peekable();
+    for edge in hull.windows(2) {
+        let (a, b) = (edge[0], edge[1]);
+        let slope = (b[1] - a[1]) / (b[0] - a[0]);
+        let mut widest = 0.0f64;
+        while let Some(p) = points.next_if(|p| p[0] <= b[0]) {
+            widest = widest.max(p[1] - a[1] - slope * (p[0] - a[0]));
+        }
+        deepest = deepest.max(widest / (1.0 + slope * slope).sqrt());
+    }
+    deepest
+}
+
+/// Deficit at a place in px from the middle of the patch's first pixel, bilinear.
+fn between(patch: &Patch, x: f32, y: f32) -> f32 {
+    let x = x.clamp(0.0, (patch.width - 1) as f32);
+    let y = y.clamp(0.0, (patch.height - 1) as f32);
+    let (ix, iy) = ((x as usize).min(patch.width.max(2) - 2), (y as usize).min(patch.height.max(2) - 2));
+    let (tx, ty) = (x - ix as f32, y - iy as f32);
+    let (right, below) = ((ix + 1).min(patch.width - 1), (iy + 1).min(patch.height - 1));
+    let upper = patch.at(ix, iy) * (1.0 - tx) + patch.at(right, iy) * tx;
+    let lower = patch.at(ix, below) * (1.0 - tx) + patch.at(right, below) * tx;
+    upper * (1.0 - ty) + lower * ty
+}
+
+/// Calls `each(p, d)` with d = least of (p − q)² + f(q) over q.
+fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, mut each: impl FnMut(usize, f32)) {
+    parabolas.clear();
+    for q in 0..f.len() {
+        let mut from = f32::NEG_INFINITY;
+        while let Some(&(p, start)) = parabolas.last() {
+            let (a, b) = (q as f32, p as f32);
+            from = ((f[q] + a * a) - (f[p] + b * b)) / (2.0 * (a - b));
+            if from > start {
+                break;
+            }
+            parabolas.pop();
+            from = f32::NEG_INFINITY;
+        }
+        parabolas.push((q, from));
+    }
+    let mut k = 0;
+    for p in 0..f.len() {
+        while k + 1 < parabolas.len() && parabolas[k + 1].1 < p as f32 {
+            k += 1;
+        }
+        let q = parabolas[k].0;
+        each(p, (p as f32 - q as f32).powi(2) + f[q]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::{RunGroups, Touch};
+
+    /// A soft-edged picture of discs (x, y, radius) with the runs of its one core.
+    fn discs(width: usize, height: usize, discs: &[[f64; 3]]) -> (Patch, Vec<Run>) {
+        let deficit: Vec<f32> = (0..width * height)
+            .map(|i| {
+                let (x, y) = ((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
+                let inside = discs.iter().map(|d| d[2] - (x - d[0]).hypot(y - d[1])).fold(f64::MIN, f64::max);
+                (0.9 * (inside + 0.5).clamp(0.0, 1.0)) as f32
+            })
+            .collect();
+        let patch = Patch { x0: 0, y0: 0, width, height, deficit };
+        let runs = runs_of(&patch);
+        assert_eq!(RunGroups::default().label(&runs, Touch::Sides).0, 1, "one core");
+        (patch, runs)
+    }
+
+    fn runs_of(patch: &Patch) -> Vec<Run> {
+        let mut runs = Vec::new();
+        for y in 0..patch.height {
+            let row = patch.row(y);
+            let mut x = 0;
+            while x < row.len() {
+                let x0 = x;
+                while x < row.len() && row[x] > 0.45 {
+                    x += 1;
+                }
+                if x > x0 {
+                    runs.push(Run { y: y as u32, x0: x0 as u32, x1: x as u32 });
+                }
+                x += 1;
+            }
+        }
+        runs
+    }
+
+    fn parts(picture: &(Patch, Vec<Run>)) -> Vec<(Run, u32)> {
+        let Some(parts) = Splitter::default().split(&picture.0, &picture.1, 0.45) else { return Vec::new() };
+        let pixels: usize = parts.iter().map(|(run, _)| run.len()).sum();
+        assert_eq!(pixels, picture.1.iter().map(Run::len).sum::<usize>(), "no pixel is lost");
+        parts
+    }
+
+    fn count(picture: &(Patch, Vec<Run>)) -> usize {
+        parts(picture).iter().map(|p| p.1 as usize + 1).max().unwrap_or(1)
+    }
+
+    #[test]
+    fn touching_discs_are_parted_where_they_meet() {
+        for (a, b) in [(12.0, 12.0), (15.0, 6.0), (20.0, 4.0), (6.0, 4.0)] {
+            let both = [[25.0, 25.0, a], [25.0 + a + b - 0.6, 25.0, b]];
+            let picture = discs(90, 50, &both);
+            assert_eq!(count(&picture), 2, "{a} {b}");
+            let mut of = [[0usize; 2]; 2];
+            for (run, part) in parts(&picture) {
+                for x in run.x0..run.x1 {
+                    let off = both.map(|d| (f64::from(x) + 0.5 - d[0]).hypot(f64::from(run.y) + 0.5 - d[1]) - d[2]);
+                    of[part as usize][usize::from(off[1] < off[0])] += 1;
+                }
+            }
+            let wrong = (of[0][0] + of[1][1]).min(of[0][1] + of[1][0]);
+            // The cut may lie one pixel off along the waist, which is as wide as the smaller disc at most.
+            assert!(wrong as f64 <= 2.0 * b, "{a} {b}: {of:?}");
+        }
+    }
+
+    #[test]
+    fn one_disc_a_rod_and_an_egg_stay_whole() {
+        assert_eq!(count(&discs(60, 60, &[[30.0, 30.0, 20.0]])), 1);
+        let rod: Vec<[f64; 3]> = (0..60).map(|i| [12.0 + f64::from(i), 20.0 + 0.1 * f64::from(i), 5.0]).collect();
+        assert_eq!(count(&discs(90, 50, &rod)), 1);
+        // A waist of nine tenths of the smaller half width.
+        assert_eq!(count(&discs(90, 60, &[[30.0, 30.0, 18.0], [42.5, 30.0, 15.0]])), 1);
+    }
+
+    #[test]
+    fn three_in_a_row_and_a_ring_of_gloss() {
+        assert_eq!(count(&discs(90, 50, &[[14.0, 25.0, 10.0], [33.0, 25.0, 10.0], [52.0, 25.0, 10.0]])), 3);
+        let (mut patch, _) = discs(60, 60, &[[30.0, 30.0, 20.0]]);
+        for y in 24..36 {
+            for x in 24..36 {
+                patch.deficit[y * 60 + x] = 0.1;
+            }
+        }
+        assert!(
+            Splitter::default().split(&patch, &runs_of(&patch), 0.45).is_none(),
+            "a pale middle is a hole, not a waist"
+        );
+    }
+
+    #[test]
+    fn notches_are_as_deep_as_drawn() {
+        let straight: Vec<[f64; 2]> = (0..20).map(|y| [f64::from(y), 5.0 + 0.5 * f64::from(y)]).collect();
+        assert!(deepest_notch(&straight) < 1e-9);
+        let mut notched = straight;
+        notched[8][1] += 2.0;
+        assert!((deepest_notch(&notched) - 2.0 / 1.25f64.sqrt()).abs() < 1e-9);
+        assert!(deepest_notch(&[[3.0, 1.0]]) == 0.0);
+    }
+
+    #[test]
+    fn distances_agree_with_counting() {
+        let (patch, runs) = discs(40, 30, &[[14.0, 14.0, 9.0], [26.0, 12.0, 6.0]]);
+        let mut splitter = Splitter::default();
+        splitter.fill(&patch, &runs, super::super::label::bounds(&runs), 0.45, 1);
+        splitter.measure_depth(1);
+        let (w, h) = (splitter.width, splitter.height);
+        for i in 0..w * h {
+            let nearest = (0..w * h)
+                .filter(|&j| !splitter.inside[j])
+                .map(|j| (((i % w) as f32 - (j % w) as f32).powi(2) + ((i / w) as f32 - (j / w) as f32).powi(2)).sqrt())
+                .fold(f32::MAX, f32::min);
+            assert!((splitter.depth[i] - (nearest - 0.5).max(0.0)).abs() < 1e-4);
+        }
+    }
+}
