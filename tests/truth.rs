@@ -197,3 +197,26 @@ fn doubling_the_scale_doubles_every_length_and_leaves_every_ratio() {
         assert_eq!((a.circularity, a.weight, a.aspect_ratio), (b.circularity, b.weight, b.aspect_ratio));
     }
 }
+
+#[test]
+fn touching_particles_are_parted() {
+    let spec = SceneSpec { touching_share: 0.3, ..scene() };
+    let o = outcome(&spec, ScaleChoice::Given(20.0));
+    let split = o.photo.particles.iter().filter(|p| p.flags.contains(Flags::SPLIT)).count();
+    // By far the most of those that touch are specks.
+    assert!(split >= 20, "{split}");
+    // Specks that lie against a large particle are lost in it: fines come out low (docs/limits.md).
+    o.assert_errors(3.0, 2.0, 3.0, 0.25);
+}
+
+#[test]
+fn a_sharpened_photo_gives_the_same_sizes() {
+    let mut spec = scene();
+    spec.camera.sharpen.amount = 0.8;
+    let o = outcome(&spec, ScaleChoice::Given(20.0));
+    o.assert_errors(3.0, 1.0, 1.5, 0.08);
+    for (from, to, bias) in [(4.0, 6.0, 0.03), (6.0, 10.0, 0.02), (10.0, 20.0, 0.015)] {
+        let (found, error) = o.by_size(from, to);
+        assert!(found > 0.98 && error.abs() < bias, "{from}..{to} px: {found} found, {error}");
+    }
+}

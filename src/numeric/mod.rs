@@ -1,6 +1,7 @@
 //! Pure numbers: nothing here knows of photos, particles or coffee.
 
 mod disjoint;
+mod distance;
 mod estimate;
 mod gauss;
 mod geometry;
@@ -9,6 +10,7 @@ mod quantile;
 mod random;
 
 pub use disjoint::DisjointSets;
+pub use distance::Distances;
 pub use estimate::Estimate;
 pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_quantile};
 pub use geometry::{convex_hull, feret, perimeter, resample_closed, shoelace};

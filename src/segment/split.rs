@@ -2,7 +2,7 @@
 
 use super::label::Run;
 use crate::backdrop::Patch;
-use crate::numeric::DisjointSets;
+use crate::numeric::{DisjointSets, Distances};
 
 /// Narrowest place between two particles, share of the smaller one's half width: a waist above it belongs to one
 /// particle of irregular shape.
@@ -10,6 +10,9 @@ const WAIST: f32 = 0.85;
 
 /// Least depth of a waist, px of half width: pixels alone make shallower ones.
 const DEPTH_PX: f32 = 0.5;
+
+/// Notch that the stairs of pixels alone leave, px.
+const STAIRS_PX: f64 = 0.7;
 
 /// Notch that a speck of 2 px radius leaves on a large particle, px.
 const SPECK_NOTCH_PX: f64 = 1.9;
@@ -30,10 +33,9 @@ pub(super) struct Splitter {
     /// Samples of the core, its holes filled.
     inside: Vec<bool>,
     stack: Vec<usize>,
-    /// Distance to the nearest sample outside, px.
+    /// Of every sample, px.
     depth: Vec<f32>,
-    line: Vec<f32>,
-    envelope: Vec<(usize, f32)>,
+    distances: Distances,
     order: Vec<usize>,
     starts: Vec<usize>,
     basins: DisjointSets,
@@ -126,26 +128,9 @@ impl Splitter {
         self.inside.iter_mut().zip(&outside).for_each(|(inside, outside)| *inside = !outside);
     }
 
-    /// Euclidean distance of every sample to the nearest one outside.
-    ///
-    /// Source: P. F. Felzenszwalb & D. P. Huttenlocher (2012), Theory of Computing 8, 415–428 (from memory); checked
-    /// against counting below.
+    /// Depth of every sample: from its middle to the edge of the nearest one outside, px.
     fn measure_depth(&mut self, fine: usize) {
-        let (width, height) = (self.width, self.height);
-        let far = (width + height).pow(2) as f32;
-        self.depth.clear();
-        self.depth.extend(self.inside.iter().map(|&i| if i { far } else { 0.0 }));
-        for x in 0..width {
-            self.line.clear();
-            self.line.extend((0..height).map(|y| self.depth[y * width + x]));
-            lower_envelope(&self.line, &mut self.envelope, |y, d| self.depth[y * width + x] = d);
-        }
-        for y in 0..height {
-            self.line.clear();
-            self.line.extend_from_slice(&self.depth[y * width..(y + 1) * width]);
-            lower_envelope(&self.line, &mut self.envelope, |x, d| self.depth[y * width + x] = d);
-        }
-        // From the middle of the sample to the edge of the one outside, in px.
+        self.distances.squared(&self.inside, self.width, &mut self.depth);
         self.depth.iter_mut().for_each(|d| *d = (d.sqrt() - 0.5).max(0.0) / fine as f32);
     }
 
@@ -240,7 +225,7 @@ impl Splitter {
 /// size, or for the smallest speck that counts.
 fn is_notched(runs: &[Run], area: usize, sides: &mut [Vec<[f64; 2]>; 2]) -> bool {
     let equal = (1.0 - f64::from(WAIST)) * (0.5 * area as f64 / std::f64::consts::PI).sqrt();
-    let wanted = equal.clamp(f64::from(DEPTH_PX), SPECK_NOTCH_PX);
+    let wanted = equal.clamp(STAIRS_PX, SPECK_NOTCH_PX);
     for (side, sign) in sides.iter_mut().zip([1.0, -1.0]) {
         side.clear();
         for run in runs {
@@ -294,32 +279,6 @@ fn between(patch: &Patch, x: f32, y: f32) -> f32 {
     let upper = patch.at(ix, iy) * (1.0 - tx) + patch.at(right, iy) * tx;
     let lower = patch.at(ix, below) * (1.0 - tx) + patch.at(right, below) * tx;
     upper * (1.0 - ty) + lower * ty
-}
-
-/// Calls `each(p, d)` with d = least of (p − q)² + f(q) over q.
-fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, mut each: impl FnMut(usize, f32)) {
-    parabolas.clear();
-    for q in 0..f.len() {
-        let mut from = f32::NEG_INFINITY;
-        while let Some(&(p, start)) = parabolas.last() {
-            let (a, b) = (q as f32, p as f32);
-            from = ((f[q] + a * a) - (f[p] + b * b)) / (2.0 * (a - b));
-            if from > start {
-                break;
-            }
-            parabolas.pop();
-            from = f32::NEG_INFINITY;
-        }
-        parabolas.push((q, from));
-    }
-    let mut k = 0;
-    for p in 0..f.len() {
-        while k + 1 < parabolas.len() && parabolas[k + 1].1 < p as f32 {
-            k += 1;
-        }
-        let q = parabolas[k].0;
-        each(p, (p as f32 - q as f32).powi(2) + f[q]);
-    }
 }
 
 #[cfg(test)]
@@ -423,21 +382,5 @@ mod tests {
         notched[8][1] += 2.0;
         assert!((deepest_notch(&notched) - 2.0 / 1.25f64.sqrt()).abs() < 1e-9);
         assert!(deepest_notch(&[[3.0, 1.0]]) == 0.0);
-    }
-
-    #[test]
-    fn distances_agree_with_counting() {
-        let (patch, runs) = discs(40, 30, &[[14.0, 14.0, 9.0], [26.0, 12.0, 6.0]]);
-        let mut splitter = Splitter::default();
-        splitter.fill(&patch, &runs, super::super::label::bounds(&runs), 0.45, 1);
-        splitter.measure_depth(1);
-        let (w, h) = (splitter.width, splitter.height);
-        for i in 0..w * h {
-            let nearest = (0..w * h)
-                .filter(|&j| !splitter.inside[j])
-                .map(|j| (((i % w) as f32 - (j % w) as f32).powi(2) + ((i / w) as f32 - (j / w) as f32).powi(2)).sqrt())
-                .fold(f32::MAX, f32::min);
-            assert!((splitter.depth[i] - (nearest - 0.5).max(0.0)).abs() < 1e-4);
-        }
     }
 }

@@ -1,0 +1,77 @@
+/// Distances to the nearest place outside a mask, with room that is kept from one use to the next.
+///
+/// Source: P. F. Felzenszwalb & D. P. Huttenlocher (2012), Theory of Computing 8, 415–428 (from memory).
+#[derive(Debug, Default)]
+pub struct Distances {
+    line: Vec<f32>,
+    parabolas: Vec<(usize, f32)>,
+}
+
+impl Distances {
+    /// Squared Euclidean distance (px²) of every place of `inside`, `width` to a row, to the nearest that is false.
+    pub fn squared(&mut self, inside: &[bool], width: usize, out: &mut Vec<f32>) {
+        let height = inside.len() / width;
+        let far = (width + height).pow(2) as f32;
+        out.clear();
+        out.extend(inside.iter().map(|&i| if i { far } else { 0.0 }));
+        for x in 0..width {
+            self.line.clear();
+            self.line.extend((0..height).map(|y| out[y * width + x]));
+            lower_envelope(&self.line, &mut self.parabolas, |y, d| out[y * width + x] = d);
+        }
+        for row in out.chunks_exact_mut(width) {
+            self.line.clear();
+            self.line.extend_from_slice(row);
+            lower_envelope(&self.line, &mut self.parabolas, |x, d| row[x] = d);
+        }
+    }
+}
+
+/// Calls `each(p, d)` with d = least of (p − q)² + f(q) over q.
+fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, mut each: impl FnMut(usize, f32)) {
+    parabolas.clear();
+    for q in 0..f.len() {
+        let mut from = f32::NEG_INFINITY;
+        while let Some(&(p, start)) = parabolas.last() {
+            let (a, b) = (q as f32, p as f32);
+            from = ((f[q] + a * a) - (f[p] + b * b)) / (2.0 * (a - b));
+            if from > start {
+                break;
+            }
+            parabolas.pop();
+            from = f32::NEG_INFINITY;
+        }
+        parabolas.push((q, from));
+    }
+    let mut k = 0;
+    for p in 0..f.len() {
+        while k + 1 < parabolas.len() && parabolas[k + 1].1 < p as f32 {
+            k += 1;
+        }
+        let q = parabolas[k].0;
+        each(p, (p as f32 - q as f32).powi(2) + f[q]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::Draws;
+
+    #[test]
+    fn distances_agree_with_looking_everywhere() {
+        let mut draws = Draws::new(5, 0);
+        for _ in 0..30 {
+            let (w, h) = (1 + draws.below(30), 1 + draws.below(30));
+            let mut inside: Vec<bool> = (0..w * h).map(|_| draws.uniform() < 0.9).collect();
+            inside[0] = false;
+            let mut found = Vec::new();
+            Distances::default().squared(&inside, w, &mut found);
+            for (i, distance) in found.into_iter().enumerate() {
+                let square = |j: usize| ((i % w).abs_diff(j % w).pow(2) + (i / w).abs_diff(j / w).pow(2)) as f32;
+                let nearest = (0..w * h).filter(|&j| !inside[j]).map(square).fold(f32::MAX, f32::min);
+                assert_eq!(distance, nearest, "{i} of {w} × {h}");
+            }
+        }
+    }
+}
