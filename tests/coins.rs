@@ -18,6 +18,9 @@ const SINGLE_DEVIATION: f64 = 0.08;
 /// holes to the same end. The median keeps straight edges and shrinks discs of these sizes by less than 1 %.
 const IRON_PX: u32 = 3;
 
+/// Mean diameter of the touching coins by OpenCV's Hough transform, px: see `tests/data/README.md`.
+const HOUGH_PX: f64 = 47.89;
+
 /// One coin of `coins.json`, px.
 #[derive(Clone, Copy, serde::Deserialize)]
 struct Coin {
@@ -88,4 +91,27 @@ fn coins_have_the_size_that_scikit_image_gives_them() {
         sums.0 / pairs.len() as f64,
         sums.1 / pairs.len() as f64
     );
+}
+
+#[test]
+fn touching_coins_are_parted_and_alike() {
+    let path = data("touching-coins.jpg");
+    let grey = image::open(&path).unwrap().into_luma8();
+    // One coin touches the frame, and with it all that hang together would count as surroundings: a rim of paper.
+    let rim = 40;
+    let (width, height) = (grey.width() + 2 * rim, grey.height() + 2 * rim);
+    let padded = image::GrayImage::from_fn(width, height, |x, y| {
+        let inside = (rim..width - rim).contains(&x) && (rim..height - rim).contains(&y);
+        if inside { *grey.get_pixel(x - rim, y - rim) } else { image::Luma([235]) }
+    });
+    let photo = Photo::from_luma(width as usize, height as usize, padded.into_raw());
+    let settings = Settings::new(ScaleChoice::Given(1.0)).unwrap();
+    let measured = measure_photo(&photo, &path, &settings).unwrap();
+    let found: Vec<f64> = measured.particles.iter().map(|p| p.ecd_um).filter(|d| *d > 15.0).collect();
+    assert_eq!(found.len(), 24);
+    let mean = found.iter().sum::<f64>() / 24.0;
+    let spread = (found.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / 23.0).sqrt();
+    // They are the same coin, so the spread is error.
+    assert!(spread / mean < 0.015, "mean {mean:.2} px, spread {spread:.2} px");
+    assert!((mean / HOUGH_PX - 1.0).abs() < 0.01, "mean {mean:.2} px");
 }
