@@ -138,6 +138,18 @@ impl GaussKernel {
         }
     }
 
+    /// Smooths the rows of `values`, `width` to a row, along both axes into the rows given with their numbers; rows beyond
+    /// repeat the first and the last.
+    pub fn smooth_picture<'o>(&self, values: &[f32], width: usize, rows: impl Iterator<Item = (usize, &'o mut [f32])>) {
+        let last = values.len() / width - 1;
+        let row = |y: usize| &values[y.min(last) * width..][..width];
+        let mut down = vec![0.0; width];
+        for (y, out) in rows {
+            self.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
+            self.smooth_row(&down, out);
+        }
+    }
+
     fn clamped(&self, row: &[f32], x: usize) -> f32 {
         let last = row.len() - 1;
         let mut sum = self.weights[0] * row[x];

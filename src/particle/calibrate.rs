@@ -162,7 +162,7 @@ fn table(sigma: f64, look: &Look, core: f64, shade: &Shade, range: std::ops::Ran
                 .iter()
                 .filter_map(|&at| {
                     let patch = disc(radius, look, core, shade, at, sigma);
-                    examiner.examine(&patch, [0, 0, patch.width, patch.height], None)
+                    examiner.examine_lone(&patch)
                 })
                 .collect();
             let n = readings.len().max(1) as f64;
@@ -191,7 +191,7 @@ mod tests {
             let calibration = Calibration { sigma: 1.1, look, table, hardness: 0.0, shade };
             for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
                 let patch = disc(radius, &look, 0.9, &shade, [0.2, 0.1], 1.1);
-                let reading = Examiner::new(1.1).examine(&patch, [0, 0, patch.width, patch.height], None).unwrap();
+                let reading = Examiner::new(1.1).examine_lone(&patch).unwrap();
                 let (found, _) = calibration.radius(&reading);
                 assert!((found / radius - 1.0).abs() < 0.01, "{radius}: {found}");
             }

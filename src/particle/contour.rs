@@ -1,25 +1,13 @@
 //! Outline at a level, with linear interpolation between pixel centres.
 
 use crate::backdrop::Patch;
-use crate::segment::{Run, RunGroups, Touch};
+use crate::segment::{Run, RunGroups, Touch, runs_above};
 
 /// Runs of the pixels of the box `x0..x1`, `y0..y1` of the patch that lie above `level`, by row; in patch pixels.
-pub(super) fn runs_above(patch: &Patch, [x0, y0, x1, y1]: [usize; 4], level: f32, runs: &mut Vec<Run>) {
+pub(super) fn runs_in(patch: &Patch, [x0, y0, x1, y1]: [usize; 4], level: f32, runs: &mut Vec<Run>) {
     runs.clear();
     for y in y0..y1 {
-        let row = &patch.row(y)[..x1];
-        let mut x = x0;
-        while x < x1 {
-            if row[x] <= level {
-                x += 1;
-                continue;
-            }
-            let start = x;
-            while x < x1 && row[x] > level {
-                x += 1;
-            }
-            runs.push(Run { y: y as u32, x0: start as u32, x1: x as u32 });
-        }
+        runs_above(&patch.row(y)[x0..x1], x0, y, level, runs);
     }
 }
 
@@ -106,7 +94,7 @@ mod tests {
     fn outline(patch: &Patch, level: f32) -> Option<Vec<[f64; 2]>> {
         let mut contour = Contour::default();
         let mut runs = Vec::new();
-        runs_above(patch, [0, 0, patch.width, patch.height], level, &mut runs);
+        runs_in(patch, [0, 0, patch.width, patch.height], level, &mut runs);
         contour.keep_largest(patch, &mut runs).then(|| contour.trace(patch, runs[0], level))
     }
 

@@ -4,7 +4,7 @@ use crate::backdrop::Patch;
 
 /// Width of the kernel that looks for the steepest place, in blur widths: wide enough against noise, narrow enough
 /// that the slow fall of a contact shadow does not pull.
-pub(super) const SEARCH_WIDTH: f64 = 0.8;
+const SEARCH_WIDTH: f64 = 0.8;
 
 /// Distances outside the edge at which shade is read, in blur widths (half a pixel is added): beyond the blurred edge.
 const RING: [f64; 2] = [2.0, 3.5];

@@ -3,7 +3,7 @@
 //! The same code examines particles of the photo and the synthetic discs that calibrate it, so that whatever it gets
 //! wrong under blur and shade is undone.
 
-use super::contour::{Contour, runs_above};
+use super::contour::{Contour, runs_in};
 use super::edge::{EdgeFinder, Ring};
 use crate::backdrop::Patch;
 use crate::numeric::{perimeter, resample_closed, shoelace};
@@ -84,10 +84,15 @@ impl Examiner {
         reading
     }
 
+    /// Reads the one particle of a patch.
+    pub fn examine_lone(&mut self, patch: &Patch) -> Option<Reading> {
+        self.examine(patch, [0, 0, patch.width, patch.height], None)
+    }
+
     fn read(&mut self, patch: &Patch, own: &Patch, inner: [usize; 4], others: Option<&[bool]>) -> Option<Reading> {
         let sigma = self.sigma;
         let core = self.core(own, inner)?;
-        runs_above(own, inner, LEVEL * core, &mut self.runs);
+        runs_in(own, inner, LEVEL * core, &mut self.runs);
         if !self.contour.keep_largest(own, &mut self.runs) {
             return None;
         }
@@ -115,7 +120,7 @@ impl Examiner {
     /// that, texture above.
     fn core(&mut self, own: &Patch, inner @ [x0, y0, x1, y1]: [usize; 4]) -> Option<f32> {
         let darkest = (y0..y1).map(|y| largest(&own.row(y)[x0..x1])).fold(0.0, f32::max);
-        runs_above(own, inner, 0.4 * darkest, &mut self.runs);
+        runs_in(own, inner, 0.4 * darkest, &mut self.runs);
         self.values.clear();
         for run in &self.runs {
             self.values.extend_from_slice(&own.row(run.y as usize)[run.x0 as usize..run.x1 as usize]);
@@ -255,7 +260,7 @@ mod tests {
             (0..width * height).map(|i| if dark(i % width, i / width) { 0.9 } else { 0.001 }).collect();
         let patch = Patch { x0: 0, y0: 0, width, height, deficit };
         let mut examiner = Examiner::new(1.0);
-        let reading = examiner.examine(&patch, [0, 0, width, height], None).unwrap();
+        let reading = examiner.examine_lone(&patch).unwrap();
         let reach = 4.0f64;
         let near = |x: usize, y: usize| {
             (0..width * height).any(|j| {

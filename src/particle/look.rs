@@ -33,7 +33,7 @@ impl Look {
         let mut examiner = Examiner::new(sigma);
         let mut see = |look: &Look| {
             let patch = disc(LARGE * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
-            let reading = examiner.examine(&patch, [0, 0, patch.width, patch.height], None)?;
+            let reading = examiner.examine_lone(&patch)?;
             let ring: Vec<f64> = reading.ring.iter().flatten().copied().collect();
             let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
             Some((marks(&profile, sigma), ring.iter().sum::<f64>() / ring.len().max(1) as f64))
@@ -86,7 +86,7 @@ mod tests {
 
     fn profile(look: &Look, sigma: f64) -> Vec<f64> {
         let patch = disc(14.0, look, 0.9, &Shade::default(), [0.1, 0.3], sigma);
-        let reading = Examiner::new(sigma).examine(&patch, [0, 0, patch.width, patch.height], None).unwrap();
+        let reading = Examiner::new(sigma).examine_lone(&patch).unwrap();
         mean_profile(&patch, &reading.outline, None, sigma).unwrap()
     }
 

@@ -147,15 +147,22 @@ impl<'a> Reader<'a> {
         Reader { photo, scene, occupied, patch: Patch::default(), territory: Territory::default(), examiner }
     }
 
+    /// Cuts the patch `margin` px round the part and gives its place in the photo.
+    fn cut(&mut self, part: &Part, margin: usize) -> [usize; 2] {
+        let [x0, y0, x1, y1] = part.bounds;
+        let at = [x0.saturating_sub(margin), y0.saturating_sub(margin)];
+        self.scene.cut(self.photo, [at[0], at[1], x1 + margin, y1 + margin], &mut self.patch);
+        at
+    }
+
     /// Reads the part; `None` when nothing of it rises above the paper.
     pub fn read(&mut self, part: &Part) -> Option<Raw> {
         let margin = margin_px(self.scene.blur_px);
-        let [x0, y0, x1, y1] = part.bounds;
-        let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
-        let patch = &mut self.patch;
-        self.scene.cut(self.photo, [px, py, x1 + margin, y1 + margin], patch);
+        let [px, py] = self.cut(part, margin);
+        let patch = &self.patch;
         let others = self.territory.others(self.occupied, part, [px, py], [patch.width, patch.height], margin);
         let crowded = others.is_some();
+        let [x0, y0, x1, y1] = part.bounds;
         // One pixel more than the part: smoothing may have taken the detection past a dark pixel.
         let inner = [
             (x0 - px).saturating_sub(1),
@@ -170,15 +177,10 @@ impl<'a> Reader<'a> {
         }
         Some(Raw { reading, split: part.split, crowded })
     }
-}
 
-impl Reader<'_> {
     /// Mean deficit across the edges of the part that face `towards`, as read in `raw`.
     pub fn profile(&mut self, part: &Part, raw: &Raw, towards: Option<[f64; 2]>) -> Option<Vec<f64>> {
-        let margin = margin_px(self.scene.blur_px) + 2;
-        let [x0, y0, x1, y1] = part.bounds;
-        let (px, py) = (x0.saturating_sub(margin), y0.saturating_sub(margin));
-        self.scene.cut(self.photo, [px, py, x1 + margin, y1 + margin], &mut self.patch);
+        let [px, py] = self.cut(part, margin_px(self.scene.blur_px) + 2);
         let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
         mean_profile(&self.patch, &outline, towards, self.scene.blur_px)
     }

@@ -46,15 +46,11 @@ pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64;
         })
         .collect();
     let kernel = GaussKernel::new(look.blur_px * FINE as f64);
-    let row = |y: usize| &fine[y.min(n - 1) * n..][..n];
-    let (mut down, mut smooth) = (vec![0.0f32; n], vec![0.0f32; n]);
-    let mut deficit = Vec::with_capacity(side * side);
     // Only the rows and columns of pixel centres are wanted.
-    for y in (FINE / 2..n).step_by(FINE) {
-        kernel.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
-        kernel.smooth_row(&down, &mut smooth);
-        deficit.extend(smooth.iter().skip(FINE / 2).step_by(FINE));
-    }
+    let centres = || (FINE / 2..n).step_by(FINE);
+    let mut rows = vec![0.0f32; side * n];
+    kernel.smooth_picture(&fine, n, centres().zip(rows.chunks_exact_mut(n)));
+    let mut deficit: Vec<f32> = rows.chunks_exact(n).flat_map(|row| centres().map(|x| row[x])).collect();
     if look.sharpen != 0.0 {
         sharpen(&mut deficit, side, look);
     }
@@ -65,16 +61,11 @@ pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64;
 fn sharpen(deficit: &mut [f32], side: usize, look: &Look) {
     let coded: Vec<f32> =
         deficit.iter().map(|&d| srgb_from_linear(look.level * (1.0 - f64::from(d)).max(0.0)) as f32).collect();
-    let kernel = GaussKernel::new(HALO_PX);
-    let row = |y: usize| &coded[y.min(side - 1) * side..][..side];
-    let (mut down, mut smooth) = (vec![0.0f32; side], vec![0.0f32; side]);
-    for (y, out) in deficit.chunks_exact_mut(side).enumerate() {
-        kernel.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
-        kernel.smooth_row(&down, &mut smooth);
-        for ((out, &c), &s) in out.iter_mut().zip(row(y)).zip(&smooth) {
-            let code = f64::from(c) + look.sharpen * f64::from(c - s);
-            *out = (1.0 - linear_from_srgb(code.clamp(0.0, 1.0)) / look.level) as f32;
-        }
+    let mut smooth = vec![0.0f32; coded.len()];
+    GaussKernel::new(HALO_PX).smooth_picture(&coded, side, smooth.chunks_exact_mut(side).enumerate());
+    for ((out, &c), &s) in deficit.iter_mut().zip(&coded).zip(&smooth) {
+        let code = f64::from(c) + look.sharpen * f64::from(c - s);
+        *out = (1.0 - linear_from_srgb(code.clamp(0.0, 1.0)) / look.level) as f32;
     }
 }
 

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::label::Run;
+use super::label::{Run, runs_above};
 use super::rows;
 use crate::backdrop::Scene;
 use crate::numeric::{GaussKernel, median, quantile_of_sorted};
@@ -42,22 +42,6 @@ pub(super) fn detect(photo: &Photo, scene: &Scene) -> Found {
     Found { runs: parts.concat(), threshold, smoothed_noise }
 }
 
-/// Appends the runs of `row`, which starts at column `first`, that lie above `threshold`.
-fn runs_above(row: &[f32], first: usize, y: usize, threshold: f32, runs: &mut Vec<Run>) {
-    let mut x = 0;
-    while x < row.len() {
-        if row[x] <= threshold {
-            x += 1;
-            continue;
-        }
-        let x0 = x;
-        while x < row.len() && row[x] > threshold {
-            x += 1;
-        }
-        runs.push(Run { y: y as u32, x0: (first + x0) as u32, x1: (first + x) as u32 });
-    }
-}
-
 /// Robust spread of the smoothed deficit, read in boxes spread over the photo.
 ///
 /// The noise of neighbouring pixels is not independent (mosaic, compression), so it is measured after smoothing.
@@ -87,21 +71,4 @@ fn smoothed_noise(photo: &Photo, scene: &Scene, kernel: &GaussKernel) -> f64 {
     // The calmer boxes are the bare ones: in a crowded photo most hold a particle.
     spreads.sort_by(f64::total_cmp);
     if spreads.is_empty() { scene.noise } else { quantile_of_sorted(&spreads, 0.25) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn runs_are_half_open_and_reach_both_ends() {
-        let mut row = vec![0.0; 40];
-        for x in [0, 1, 15, 16, 17, 39] {
-            row[x] = 1.0;
-        }
-        let mut runs = Vec::new();
-        runs_above(&row, 100, 3, 0.5, &mut runs);
-        let ends: Vec<(u32, u32)> = runs.iter().map(|r| (r.x0, r.x1)).collect();
-        assert_eq!(ends, [(100, 102), (115, 118), (139, 140)]);
-    }
 }

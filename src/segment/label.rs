@@ -33,6 +33,22 @@ impl Run {
     }
 }
 
+/// Appends the runs of the values of `row`, which starts at column `first`, that lie above `level`.
+pub fn runs_above(row: &[f32], first: usize, y: usize, level: f32, runs: &mut Vec<Run>) {
+    let mut x = 0;
+    while x < row.len() {
+        if row[x] <= level {
+            x += 1;
+            continue;
+        }
+        let x0 = x;
+        while x < row.len() && row[x] > level {
+            x += 1;
+        }
+        runs.push(Run { y: y as u32, x0: (first + x0) as u32, x1: (first + x) as u32 });
+    }
+}
+
 /// When two runs of neighbouring rows belong together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Touch {
@@ -146,5 +162,17 @@ mod tests {
     fn an_empty_row_parts_two_blobs() {
         assert_eq!(blobs(runs_of(&["###", "...", "###"])).len(), 2);
         assert!(blobs(Vec::new()).is_empty());
+    }
+
+    #[test]
+    fn runs_are_half_open_and_reach_both_ends() {
+        let mut row = vec![0.0; 40];
+        for x in [0, 1, 15, 16, 17, 39] {
+            row[x] = 1.0;
+        }
+        let mut runs = Vec::new();
+        runs_above(&row, 100, 3, 0.5, &mut runs);
+        let ends: Vec<(u32, u32)> = runs.iter().map(|r| (r.x0, r.x1)).collect();
+        assert_eq!(ends, [(100, 102), (115, 118), (139, 140)]);
     }
 }

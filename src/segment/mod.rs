@@ -6,7 +6,7 @@ mod part;
 mod rows;
 mod split;
 
-pub use label::{Run, RunGroups, Touch};
+pub use label::{Run, RunGroups, Touch, runs_above};
 
 use crate::backdrop::Scene;
 use crate::photo::Photo;

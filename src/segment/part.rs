@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::label::{Blob, Run, RunGroups, Touch, bounds};
+use super::label::{Blob, Run, RunGroups, Touch, bounds, runs_above};
 use super::split::Splitter;
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
@@ -168,19 +168,7 @@ impl<'a> Parter<'a> {
     fn find_cores(&mut self, blob: &Blob, half: f32) -> usize {
         self.dark.clear();
         for run in &blob.runs {
-            let row = pixels(&self.patch, run);
-            let mut x = 0;
-            while x < row.len() {
-                if row[x] <= half {
-                    x += 1;
-                    continue;
-                }
-                let x0 = x;
-                while x < row.len() && row[x] > half {
-                    x += 1;
-                }
-                self.dark.push(Run { y: run.y, x0: run.x0 + x0 as u32, x1: run.x0 + x as u32 });
-            }
+            runs_above(pixels(&self.patch, run), run.x0 as usize, run.y as usize, half, &mut self.dark);
         }
         let (count, labels) = self.groups.label(&self.dark, Touch::Sides);
         self.core_of.clear();
@@ -194,7 +182,7 @@ impl<'a> Parter<'a> {
         if count == 1 {
             // Mostly the core is one particle, and nothing is copied.
             let Some(parts) = self.splitter.split(&self.patch, &self.dark, level) else { return 1 };
-            (self.dark, self.core_of) = parts.iter().copied().unzip();
+            (self.dark, self.core_of) = parts.into_iter().unzip();
             return self.core_of.iter().max().map_or(1, |&last| last as usize + 1);
         }
         let mut next = count as u32;
@@ -306,13 +294,9 @@ impl<'a> Parter<'a> {
 
     fn smooth_patch(&mut self) {
         let (w, h) = (self.patch.width, self.patch.height);
-        let row = |y: usize| self.patch.row(y.min(h - 1));
         self.smooth.resize(w * h, 0.0);
-        let mut down = vec![0.0; w];
-        for (y, out) in self.smooth.chunks_exact_mut(w).enumerate() {
-            self.kernel.smooth(&mut down, |k| (row(y.saturating_sub(k)), row(y + k)));
-            self.kernel.smooth_row(&down, out);
-        }
+        let rows = self.smooth.chunks_exact_mut(w);
+        self.kernel.smooth_picture(&self.patch.deficit, w, (0..h).zip(rows));
     }
 }
 

@@ -163,8 +163,8 @@ impl Splitter {
         }
         self.order.clear();
         self.order.resize(self.starts[deepest + 1], 0);
-        for i in (0..self.depth.len()).filter(|&i| self.inside[i]) {
-            let at = &mut self.starts[deepest - (self.depth[i] * STEPS_PER_PX) as usize];
+        for i in inside() {
+            let at = &mut self.starts[deepest - step(i)];
             self.order[*at] = i;
             *at += 1;
         }
@@ -300,7 +300,7 @@ fn above_level(patch: &Patch, [x, y]: [usize; 2], half: usize, level: f32, sampl
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::segment::{RunGroups, Touch};
+    use crate::segment::{RunGroups, Touch, runs_above};
 
     /// A soft-edged picture of discs (x, y, radius) with the runs of its one core.
     fn discs(width: usize, height: usize, discs: &[[f64; 3]]) -> (Patch, Vec<Run>) {
@@ -319,20 +319,7 @@ mod tests {
 
     fn runs_of(patch: &Patch) -> Vec<Run> {
         let mut runs = Vec::new();
-        for y in 0..patch.height {
-            let row = patch.row(y);
-            let mut x = 0;
-            while x < row.len() {
-                let x0 = x;
-                while x < row.len() && row[x] > 0.45 {
-                    x += 1;
-                }
-                if x > x0 {
-                    runs.push(Run { y: y as u32, x0: x0 as u32, x1: x as u32 });
-                }
-                x += 1;
-            }
-        }
+        (0..patch.height).for_each(|y| runs_above(patch.row(y), 0, y, 0.45, &mut runs));
         runs
     }
 
