@@ -6,6 +6,7 @@ mod estimate;
 mod gauss;
 mod geometry;
 mod least_squares;
+mod levenberg;
 mod quantile;
 mod random;
 
@@ -16,5 +17,6 @@ pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_quantil
 pub use geometry::{convex_hull, feret, perimeter, resample_closed, shoelace};
 pub(crate) use least_squares::surface_terms;
 pub use least_squares::{quadratic_surface, solve};
+pub use levenberg::{Fit, levenberg_marquardt};
 pub use quantile::{median, quantile_of_sorted, weighted_quantile};
 pub use random::Draws;
