@@ -3,8 +3,12 @@
 //! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a card, a stand) is a module that makes one.
 
 mod disc;
+mod homography;
+mod lens;
 
 pub use disc::{Candidate, Disc, check_diameter, find_disc};
+pub use homography::{fit_homography, project};
+pub use lens::Lens;
 
 /// Micrometres per pixel over the picture, with its uncertainty. Never 0, never NaN (checked in `new`).
 #[derive(Clone, Debug, PartialEq)]
