@@ -1,107 +1,24 @@
 //! The only place that chains the stages.
 
+mod settings;
+
+pub use settings::{ScaleChoice, Settings, SettingsError};
+
 use std::path::{Path, PathBuf};
 
 use crate::backdrop::{self, BackdropError};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, intervals, smallest_ecd_px,
 };
-use crate::numeric::Estimate;
+use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::{Candidate, Scale, ScaleError, Source, check_diameter, find_disc};
+use crate::scale::sheet::find_sheet;
+use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_disc};
 use crate::segment::{self, Rejection, Run};
 
 /// Bootstrap draws: the standard error of 300 draws is itself known to 4 %.
 const DRAWS: usize = 300;
-
-/// Where the scale of a photo comes from.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum ScaleChoice {
-    /// µm per pixel.
-    Given(f64),
-    /// Diameter in mm of a round object in the picture.
-    Disc(f64),
-}
-
-/// What a measurement needs to know; valid once made.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Settings {
-    scale: ScaleChoice,
-    fines_um: f64,
-    level: f64,
-    seed: u64,
-    shares_above_um: Vec<f64>,
-}
-
-/// A setting that makes no sense.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[allow(missing_docs, reason = "each variant is its message")]
-pub enum SettingsError {
-    #[error(transparent)]
-    Scale(#[from] ScaleError),
-    #[error("a size must be a number of µm between 1 and 100000, and {0} is not")]
-    Size(f64),
-    #[error("the confidence must lie between 50 and 99.9 %, and {0} % does not")]
-    Level(f64),
-}
-
-impl Settings {
-    /// Settings with fines below 100 µm and intervals of 95 %.
-    ///
-    /// # Errors
-    /// A scale or diameter out of range.
-    pub fn new(scale: ScaleChoice) -> Result<Self, SettingsError> {
-        match scale {
-            ScaleChoice::Given(um) => {
-                Scale::new(um, 0.0, Source::Given)?;
-            }
-            ScaleChoice::Disc(mm) => check_diameter(mm)?,
-        }
-        Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })
-    }
-
-    /// Fines are finer than `um` µm.
-    ///
-    /// # Errors
-    /// A size that is not a number between 1 and 100000.
-    pub fn with_fines(mut self, um: f64) -> Result<Self, SettingsError> {
-        self.fines_um = size(um)?;
-        Ok(self)
-    }
-
-    /// Reports the share coarser than each of `sizes_um` µm.
-    ///
-    /// # Errors
-    /// A size that is not a number between 1 and 100000.
-    pub fn with_shares_above(mut self, sizes_um: &[f64]) -> Result<Self, SettingsError> {
-        self.shares_above_um = sizes_um.iter().map(|&um| size(um)).collect::<Result<_, _>>()?;
-        Ok(self)
-    }
-
-    /// Coverage of the intervals, in percent.
-    ///
-    /// # Errors
-    /// Outside 50..99.9.
-    pub fn with_confidence(mut self, pct: f64) -> Result<Self, SettingsError> {
-        if !(50.0..=99.9).contains(&pct) {
-            return Err(SettingsError::Level(pct));
-        }
-        self.level = pct / 100.0;
-        Ok(self)
-    }
-
-    /// Seed of the random draws.
-    #[must_use]
-    pub fn with_seed(mut self, seed: u64) -> Self {
-        self.seed = seed;
-        self
-    }
-}
-
-fn size(um: f64) -> Result<f64, SettingsError> {
-    if (1.0..=100_000.0).contains(&um) { Ok(um) } else { Err(SettingsError::Size(um)) }
-}
 
 /// Why a photo or sample could not be measured.
 #[derive(Debug, thiserror::Error)]
@@ -154,8 +71,8 @@ pub struct MeasuredPhoto {
     pub particles: Vec<Particle>,
     /// Their outlines, in the same order.
     pub shapes: Vec<Shape>,
-    /// Outline of the reference disc, where one gave the scale, px.
-    pub reference: Option<Vec<[f64; 2]>>,
+    /// Outlines of what gave the scale, px: a disc, the marks of a sheet.
+    pub reference: Vec<Vec<[f64; 2]>>,
     /// What was left out, with the reason.
     pub rejected: Vec<(Vec<Run>, Rejection)>,
     /// Smallest ECD of which the photo shows 95 %, µm.
@@ -202,15 +119,19 @@ pub fn measure_file(path: &Path, settings: &Settings) -> Result<MeasuredPhoto, M
 /// # Errors
 /// Its backdrop or its scale is unusable.
 pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
-    let scene = backdrop::read(photo)?;
+    let focal = Focal::of(photo);
+    let before = scale_before(photo, focal, &settings.scale)?;
+    let sheet = before.as_ref().and_then(Scale::sheet);
+    let region = sheet.map(|s| Spans::of_polygon(&s.region, photo.width(), photo.height()));
+    let scene = backdrop::read(photo, region)?;
     let regions = segment::find(photo, &scene);
     let (mut shapes, calibration) = particle::shapes(photo, &scene, &regions);
     // A particle counts when the circle about its centroid as wide as its largest Feret diameter lies in the field: a
     // rule by which each size has a known chance to count, which is what the edge weight undoes.
     let is_whole = |s: &Shape| scene.field.holds(s.centre, s.feret[0]);
-    let scale = match settings.scale {
-        ScaleChoice::Given(um) => Scale::new(um, 0.0, Source::Given)?,
-        ScaleChoice::Disc(mm) => {
+    let scale = match (before, &settings.scale) {
+        (Some(scale), _) => scale,
+        (None, ScaleChoice::Disc(object)) => {
             let candidate = |s: &Shape| Candidate {
                 centre: s.centre,
                 ecd_px: s.ecd_px(),
@@ -219,12 +140,14 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             };
             let candidates: Vec<Option<Candidate>> =
                 shapes.iter().map(|s| s.as_ref().filter(|s| is_whole(s)).map(candidate)).collect();
-            find_disc(&candidates, mm)?
+            find_disc(&candidates, object, focal)?
         }
+        (None, _) => unreachable!("every other choice gives a scale before the particles are known"),
     };
     let reference = match scale.from() {
-        Source::Disc(disc) => shapes[disc.index].take().map(|s| s.outline),
-        Source::Given => None,
+        Source::Disc(disc) => shapes[disc.index].take().map(|s| s.outline).into_iter().collect(),
+        Source::Sheet(sheet) => sheet.rims.iter().chain([&sheet.field_px]).cloned().collect(),
+        _ => Vec::new(),
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     let mut parts = regions.parts;
@@ -232,12 +155,19 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let mut whole = Vec::new();
     for (part, shape) in parts.iter_mut().zip(shapes) {
         let Some(shape) = shape.filter(|s| !on_reference(&scale, s)) else { continue };
-        let weight = scene.field.edge_weight(shape.feret[0], shape.feret[0]).filter(|_| is_whole(&shape));
+        let mut particle = shape.at_scale(&scale);
+        let weight = match scale.sheet() {
+            // Where nothing else reaches into the frame, its field is a rectangle on the paper.
+            Some(sheet) if scene.field.is_whole() => {
+                sheet.edge_weight([particle.x_mm, particle.y_mm], particle.feret_max_um / 1000.0)
+            }
+            _ => scene.field.edge_weight(shape.feret[0], shape.feret[0]).filter(|_| is_whole(&shape)),
+        };
         let Some(weight) = weight else {
             part.rejected = Some(Rejection::CutByFrame);
             continue;
         };
-        let mut particle = shape.at_scale(&scale, weight);
+        particle.weight = weight;
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);
         }
@@ -266,6 +196,19 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             paper_share: scene.field.share(),
             coverage: dark as f64 / paper_px,
         },
+    })
+}
+
+/// The scale, where it does not take particles to find it.
+fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
+    Ok(match choice {
+        ScaleChoice::Sheet(bars) => {
+            let focal_px = focal.known.then_some(focal.px);
+            Some(Scale::of_sheet(find_sheet(photo, focal_px)?, *bars)?)
+        }
+        ScaleChoice::Given(um) => Some(Scale::given(*um)?),
+        ScaleChoice::Points(ends, mm) => Some(Scale::between_points(*ends, *mm)?),
+        ScaleChoice::Disc(_) => None,
     })
 }
 

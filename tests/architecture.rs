@@ -15,7 +15,7 @@ const ALLOWED: [(&str, &[&str]); 12] = [
     ("pipeline", &["photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
     ("report", &["pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    ("cli", &["pipeline", "distribution", "report", "render", "photo"]),
+    ("cli", &["pipeline", "distribution", "report", "render", "photo", "scale"]),
     ("main", &["cli"]),
 ];
 

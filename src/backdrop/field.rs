@@ -2,7 +2,7 @@
 
 use super::BackdropError;
 use super::tiles::Tiles;
-use crate::numeric::{median, quantile_of_sorted};
+use crate::numeric::{Spans, median, quantile_of_sorted};
 
 /// Step of the light from one tile to the next that paper can show, share of the brightest paper, on photos of 2000 px
 /// and more: a lamp that leaves a corner in the dark stays below 5 %, the edge of a sheet on a table lies far above.
@@ -10,7 +10,7 @@ const STEP: f64 = 0.07;
 /// The same for small pictures, whose tiles span more of the light's fall.
 const STEP_SMALL: f64 = 0.16;
 
-/// The field of view that is paper, as a mask of tiles.
+/// The field of view that is paper, as a mask of tiles, within the region asked for.
 #[derive(Clone, Debug)]
 pub struct Field {
     tile_px: usize,
@@ -24,18 +24,25 @@ pub struct Field {
     paper: Vec<bool>,
     /// Inside tiles above and left of each tile corner.
     sums: Vec<u32>,
+    region: Option<Spans>,
     whole: bool,
 }
 
 impl Field {
-    /// True when the paper fills the picture.
-    pub fn fills_the_picture(&self) -> bool {
+    /// True when the paper fills the picture, or the region asked for.
+    pub fn is_whole(&self) -> bool {
         self.whole
+    }
+
+    /// Columns of row `y` that belong to the region; all of them where none was asked for.
+    pub fn columns(&self, y: usize) -> std::ops::Range<usize> {
+        self.region.as_ref().map_or(0..self.width, |r| r.columns(y))
     }
 
     /// True when the pixel lies on the paper.
     pub fn contains(&self, x: usize, y: usize) -> bool {
-        self.whole || self.inside[(y / self.tile_px) * self.across + x / self.tile_px]
+        self.region.as_ref().is_none_or(|r| r.contains(x, y))
+            && (self.whole || self.inside[(y / self.tile_px) * self.across + x / self.tile_px])
     }
 
     pub(super) fn is_paper(&self, tile: usize) -> bool {
@@ -57,7 +64,7 @@ impl Field {
         let tile = |p: f64, tiles: usize| ((p / self.tile_px as f64) as usize).min(tiles - 1);
         let (x0, x1) = (tile(x - half, self.across), tile(x + half, self.across));
         let (y0, y1) = (tile(y - half, self.down), tile(y + half, self.down));
-        self.whole || (y0..=y1).all(|v| (x0..=x1).all(|u| self.inside[v * self.across + u]))
+        self.fills_the_picture() || (y0..=y1).all(|v| (x0..=x1).all(|u| self.inside[v * self.across + u]))
     }
 
     /// Inverse chance that a box of `box_w` × `box_h` px dropped at random on the paper lies wholly inside it.
@@ -66,7 +73,7 @@ impl Field {
     /// Source: R. E. Miles (1974) and C. Lantuéjoul (1980), as in ISO 13322-1 (from memory).
     /// `None` when no place on the paper holds such a box.
     pub fn edge_weight(&self, box_w: f64, box_h: f64) -> Option<f64> {
-        if self.whole {
+        if self.fills_the_picture() {
             let (w, h) = (self.width as f64, self.height as f64);
             let free = (w - box_w) * (h - box_h);
             return (box_w < w && box_h < h).then(|| w * h / free);
@@ -80,6 +87,10 @@ impl Field {
         let free = (1.0 - tx) * ((1.0 - ty) * places(ix, iy) + ty * places(ix, iy + 1))
             + tx * ((1.0 - ty) * places(ix + 1, iy) + ty * places(ix + 1, iy + 1));
         (free > 0.0).then(|| self.places(0, 0) as f64 / free)
+    }
+
+    fn fills_the_picture(&self) -> bool {
+        self.whole && self.region.is_none()
     }
 
     /// Number of tiles on which a box of `a` × `b` further tiles starts and lies inside.
@@ -103,23 +114,32 @@ impl Field {
     }
 }
 
-/// Finds the paper: the brightest large group of tiles between which the light changes smoothly.
-pub(super) fn find(tiles: &Tiles) -> Result<Field, BackdropError> {
+/// Finds the paper within `region` (without one: in the whole picture): the brightest large group of tiles between which
+/// the light changes smoothly.
+pub(super) fn find(tiles: &Tiles, region: Option<Spans>) -> Result<Field, BackdropError> {
     let n = tiles.level.len();
+    let middle = |i: usize, along: usize| (i * tiles.tile_px + tiles.tile_px / 2).min(along - 1);
+    let asked = |i: usize| {
+        let (x, y) = (middle(i % tiles.across, tiles.width), middle(i / tiles.across, tiles.height));
+        region.as_ref().is_none_or(|r| r.contains(x, y))
+    };
+    let asked: Vec<bool> = (0..n).map(asked).collect();
+    let size = asked.iter().filter(|&&a| a).count();
     let (across, down) = (tiles.across, tiles.down);
     let group = smooth_groups(tiles);
     let groups = group.iter().flatten().max().map_or(0, |&g| g + 1);
     let mut members = vec![(0usize, 0.0f64); groups];
     for (i, g) in group.iter().enumerate() {
-        if let Some(g) = *g {
+        if let Some(g) = g.filter(|_| asked[i]) {
             members[g].0 += 1;
             members[g].1 += tiles.level[i];
         }
     }
-    // Paper is the brightest group among those of at least a twelfth of the picture.
+    // Paper is the brightest group among those of at least a twelfth of the region.
+    // Not a number, and so never paper, for a group that has no tile in the region.
     let mean = |g: usize| members[g].1 / members[g].0 as f64;
     let best = (0..groups)
-        .filter(|&g| members[g].0 * 12 >= n)
+        .filter(|&g| members[g].0 > 0 && members[g].0 * 12 >= size)
         .max_by(|&a, &b| mean(a).total_cmp(&mean(b)))
         .ok_or(BackdropError::NoPaper)?;
     let main = mean(best);
@@ -128,7 +148,7 @@ pub(super) fn find(tiles: &Tiles) -> Result<Field, BackdropError> {
         .map(|i| group[i].is_some_and(|g| g == best || (mean(g) / main - 1.0).abs() < 0.2 && touches(tiles, i, main)))
         .collect();
     let outside = outside_of(&paper, tiles);
-    let inside: Vec<bool> = outside.iter().map(|&o| !o).collect();
+    let inside: Vec<bool> = outside.iter().zip(&asked).map(|(&o, &a)| a && !o).collect();
     let stride = across + 1;
     let mut sums = vec![0u32; stride * (down + 1)];
     for y in 0..down {
@@ -138,9 +158,9 @@ pub(super) fn find(tiles: &Tiles) -> Result<Field, BackdropError> {
                     - sums[y * stride + x];
         }
     }
-    let whole = inside.iter().all(|&b| b);
+    let whole = inside == asked;
     let (width, height) = (tiles.width, tiles.height);
-    Ok(Field { tile_px: tiles.tile_px, across, down, width, height, inside, paper, sums, whole })
+    Ok(Field { tile_px: tiles.tile_px, across, down, width, height, inside, paper, sums, region, whole })
 }
 
 fn touches(tiles: &Tiles, i: usize, main: f64) -> bool {
@@ -260,8 +280,8 @@ mod tests {
 
     #[test]
     fn paper_with_a_vignette_fills_the_picture() {
-        let field = find(&tiles(40, 30, |x, _| 0.8 - 0.012 * (x as f64 - 20.0).abs())).unwrap();
-        assert!(field.fills_the_picture());
+        let field = find(&tiles(40, 30, |x, _| 0.8 - 0.012 * (x as f64 - 20.0).abs()), None).unwrap();
+        assert!(field.is_whole());
         // Source: R. E. Miles (1974); the value is W·H / ((W − fx)(H − fy)) for W = 400, H = 300, 40 × 30 px.
         assert!((field.edge_weight(40.0, 30.0).unwrap() - 400.0 * 300.0 / (360.0 * 270.0)).abs() < 1e-12);
         assert!(field.edge_weight(400.0, 30.0).is_none());
@@ -269,13 +289,16 @@ mod tests {
 
     #[test]
     fn a_table_round_the_sheet_is_outside_and_a_coin_on_it_is_not() {
-        let field = find(&tiles(40, 30, |x, y| {
-            let sheet = (5..35).contains(&x) && (5..25).contains(&y);
-            let coin = (15..19).contains(&x) && (10..14).contains(&y);
-            if !sheet || coin { 0.2 } else { 0.8 }
-        }))
+        let field = find(
+            &tiles(40, 30, |x, y| {
+                let sheet = (5..35).contains(&x) && (5..25).contains(&y);
+                let coin = (15..19).contains(&x) && (10..14).contains(&y);
+                if !sheet || coin { 0.2 } else { 0.8 }
+            }),
+            None,
+        )
         .unwrap();
-        assert!(!field.fills_the_picture());
+        assert!(!field.is_whole());
         assert!(!field.contains(20, 20) && field.contains(170, 120) && field.contains(60, 60));
         // 30 × 20 tiles of paper: a box of 5 × 4 tiles fits at 26 × 17 of the tile steps.
         let weight = field.edge_weight(50.0, 40.0).unwrap();
@@ -284,7 +307,22 @@ mod tests {
 
     #[test]
     fn a_dark_picture_of_wild_texture_has_no_paper() {
-        let wild = find(&tiles(20, 20, |x, y| 0.05 + 0.15 * ((x * 7 + y * 13) % 5) as f64));
+        let wild = find(&tiles(20, 20, |x, y| 0.05 + 0.15 * ((x * 7 + y * 13) % 5) as f64), None);
         assert!(matches!(wild, Err(BackdropError::NoPaper)));
+    }
+
+    #[test]
+    fn paper_is_looked_for_in_the_region_only() {
+        let square = [[105.0, 105.0], [295.0, 105.0], [295.0, 195.0], [105.0, 195.0]];
+        let region = Spans::of_polygon(&square, 400, 300);
+        // Brighter paper lies outside of the region, and a finger reaches into it.
+        let level = |x: usize, y: usize| match (x, y) {
+            (0..5, _) => 0.95,
+            (15..18, 15..) => 0.2,
+            _ => 0.7,
+        };
+        let field = find(&tiles(40, 30, level), Some(region)).unwrap();
+        assert!(!field.is_whole() && field.columns(150) == (105..295));
+        assert!(field.contains(120, 120) && !field.contains(90, 120) && !field.contains(160, 180));
     }
 }

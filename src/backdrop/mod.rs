@@ -10,6 +10,7 @@ pub use field::Field;
 pub(crate) use flatten::DarkCodes;
 pub use flatten::Patch;
 
+use crate::numeric::Spans;
 use crate::photo::Photo;
 
 /// The backdrop of one photo: given by rows and patches, so that no second full picture exists.
@@ -50,13 +51,13 @@ pub enum BackdropError {
     Blank,
 }
 
-/// Reads the backdrop of `photo`.
+/// Reads the backdrop of `photo`, within `region` where one is given.
 ///
 /// # Errors
 /// No paper, paper too dark, or nothing but paper.
-pub fn read(photo: &Photo) -> Result<Scene, BackdropError> {
+pub fn read(photo: &Photo, region: Option<Spans>) -> Result<Scene, BackdropError> {
     let tiles = tiles::measure(photo);
-    let field = field::find(&tiles)?;
+    let field = field::find(&tiles, region)?;
     let mut scene = flatten::scene(&tiles, field);
     if scene.level < 0.02 {
         return Err(BackdropError::Dark(100.0 * scene.level));

@@ -4,6 +4,7 @@ mod batch;
 mod measure;
 mod options;
 mod render;
+mod target;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -30,6 +31,8 @@ enum Command {
     Measure(measure::Args),
     /// Measure every photo in a folder: a sub-folder is one sample, a photo outside of sub-folders is one sample
     Batch(batch::Args),
+    /// Write the scale sheet to print: frames of marks round white fields for the grounds
+    Target(target::Args),
     /// Draw a photo of grounds with known truth, to try the tool on
     Render(render::Args),
 }
@@ -61,6 +64,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let done = match cli.command {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
+        Command::Target(args) => target::run(&args),
         Command::Render(args) => render::run(&args),
     };
     let (error, status) = match done {

@@ -1,18 +1,29 @@
 //! Options that several commands share, and what they mean.
 
+use anyhow::anyhow;
 use clap::Args;
 
 use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
+use crate::scale::{RoundObject, coin, coin_names};
 
 #[derive(Args)]
 pub(super) struct Measuring {
-    /// Scale of the photo, in µm per pixel
-    #[arg(long, value_name = "UM_PER_PX", allow_negative_numbers = true, value_parser = number)]
+    /// Scale of the photo, in µm per pixel. Without this or another way, the printed scale sheet is looked for
+    #[arg(long, value_name = "UM_PER_PX", allow_negative_numbers = true, value_parser = number, group = "way")]
     scale: Option<f64>,
-    /// Take the scale from a round object of known diameter in the picture, in mm: disc=24.25
-    #[arg(long, value_name = "disc=MM", conflicts_with = "scale")]
+    /// Take the scale from a round object in the picture: coin:euro-1, or disc=24.25 with its diameter in mm
+    #[arg(long, value_name = "coin:NAME|disc=MM", group = "way")]
     reference: Option<String>,
+    /// Thickness of the reference, in mm, where it is no coin known by name
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = number, requires = "reference")]
+    thickness: Option<f64>,
+    /// Take the scale from two places in the photo, in px, and their distance in mm
+    #[arg(long, value_name = "X1,Y1,X2,Y2=MM", allow_hyphen_values = true, group = "way")]
+    points: Option<String>,
+    /// What a ruler reads on the two check bars of the printed sheet, in mm: along,across
+    #[arg(long, value_name = "MM,MM", allow_hyphen_values = true, conflicts_with = "way")]
+    bar_measured: Option<String>,
     /// Fines are finer than this, in µm
     #[arg(long, value_name = "UM", default_value_t = 100.0, allow_negative_numbers = true, value_parser = number)]
     fines: f64,
@@ -27,20 +38,19 @@ pub(super) struct Measuring {
     seed: u64,
 }
 
-const NO_SCALE: &str = "no scale: how large a pixel is cannot be read from the photo alone.
-  Do one of: give it:                               --scale 20           (µm per pixel);
-             lay a coin or disc beside the grounds: --reference disc=24.25   (its diameter in mm).
-  To find µm per pixel, photograph a ruler from the same place and divide its length in µm by its length in pixels.";
-
 impl Measuring {
     pub(super) fn settings(&self) -> Result<Settings, Failure> {
-        let usage = |option: &'static str| move |e: SettingsError| Failure::Usage(anyhow::anyhow!("{option}: {e}"));
-        let choice = match (self.scale, &self.reference) {
-            (Some(um), _) => ScaleChoice::Given(um),
-            (None, Some(text)) => ScaleChoice::Disc(disc(text)?),
-            (None, None) => return Err(Failure::Usage(anyhow::anyhow!(NO_SCALE))),
+        let usage = |option: &'static str| move |e: SettingsError| Failure::Usage(anyhow!("{option}: {e}"));
+        let (option, choice) = if let Some(um) = self.scale {
+            ("--scale", ScaleChoice::Given(um))
+        } else if let Some(text) = &self.reference {
+            ("--reference", ScaleChoice::Disc(self.round_object(text)?))
+        } else if let Some(text) = &self.points {
+            ("--points", points(text)?)
+        } else {
+            let bars = self.bar_measured.as_deref().map(bars).transpose()?;
+            ("--bar-measured", ScaleChoice::Sheet(bars))
         };
-        let option = if self.reference.is_some() { "--reference" } else { "--scale" };
         Ok(Settings::new(choice)
             .map_err(usage(option))?
             .with_fines(self.fines)
@@ -61,10 +71,46 @@ pub(super) fn number(text: &str) -> Result<f64, String> {
     })
 }
 
-fn disc(text: &str) -> Result<f64, Failure> {
-    text.strip_prefix("disc=").and_then(|mm| mm.parse().ok()).ok_or_else(|| {
-        Failure::Usage(anyhow::anyhow!(
-            "--reference {text}: expected disc= and a diameter in mm, for example --reference disc=24.25"
+impl Measuring {
+    fn round_object(&self, text: &str) -> Result<RoundObject, Failure> {
+        if let Some(name) = text.strip_prefix("coin:") {
+            let known = coin_names().collect::<Vec<_>>().join(", ");
+            let object = coin(name).ok_or_else(|| {
+                Failure::Usage(anyhow!("--reference {text}: no coin of this name is known. Known are: {known}"))
+            })?;
+            return Ok(RoundObject { thickness_mm: self.thickness.unwrap_or(object.thickness_mm), ..object });
+        }
+        let diameter_mm = text.strip_prefix("disc=").and_then(|mm| mm.parse().ok()).ok_or_else(|| {
+            Failure::Usage(anyhow!(
+                "--reference {text}: expected coin: and a name, or disc= and a diameter in mm, for example \
+                 --reference coin:euro-1 or --reference disc=24.25"
+            ))
+        })?;
+        Ok(RoundObject { diameter_mm, thickness_mm: self.thickness.unwrap_or(0.0) })
+    }
+}
+
+/// Numbers between commas.
+fn numbers<const N: usize>(text: &str) -> Option<[f64; N]> {
+    let values: Vec<f64> = text.split(',').map(|v| v.trim().parse().ok()).collect::<Option<_>>()?;
+    values.try_into().ok()
+}
+
+fn points(text: &str) -> Result<ScaleChoice, Failure> {
+    let parsed = text.split_once('=').and_then(|(ends, mm)| Some((numbers(ends)?, mm.trim().parse().ok()?)));
+    let Some(([x1, y1, x2, y2], mm)) = parsed else {
+        return Err(Failure::Usage(anyhow!(
+            "--points {text}: expected two places in px and their distance in mm, for example \
+             --points 310,1200,3650,1188=75.0"
+        )));
+    };
+    Ok(ScaleChoice::Points([[x1, y1], [x2, y2]], mm))
+}
+
+fn bars(text: &str) -> Result<[f64; 2], Failure> {
+    numbers(text).ok_or_else(|| {
+        Failure::Usage(anyhow!(
+            "--bar-measured {text}: expected what a ruler reads on both bars, in mm, for example --bar-measured 99.2,100.1"
         ))
     })
 }

@@ -9,6 +9,7 @@ mod least_squares;
 mod levenberg;
 mod quantile;
 mod random;
+mod spans;
 
 pub use disjoint::DisjointSets;
 pub use distance::Distances;
@@ -20,3 +21,4 @@ pub use least_squares::{quadratic_surface, solve};
 pub use levenberg::{Fit, levenberg_marquardt};
 pub use quantile::{median, quantile_of_sorted, weighted_quantile};
 pub use random::Draws;
+pub use spans::Spans;

@@ -39,6 +39,10 @@ pub struct Particle {
     pub x_px: f64,
     /// Centroid, px of the upright photo.
     pub y_px: f64,
+    /// Centroid on the paper, mm: from the upper left corner of the sheet's field, or of the photo.
+    pub x_mm: f64,
+    /// Centroid on the paper, mm.
+    pub y_mm: f64,
     /// Equivalent circular diameter, µm.
     pub ecd_um: f64,
     /// Largest Feret diameter, µm.
@@ -96,30 +100,63 @@ pub fn solidity(area: f64, hull_area: f64) -> f64 {
 }
 
 impl Shape {
-    /// The particle in micrometres, with the weight of its edge correction.
-    pub fn at_scale(&self, scale: &Scale, weight: f64) -> Particle {
-        let um = scale.um_per_px(self.centre);
-        let area_um2 = self.area * um * um;
+    /// The particle in micrometres, standing for itself alone.
+    pub fn at_scale(&self, scale: &Scale) -> Particle {
+        let [x_mm, y_mm] = scale.mm(self.centre);
+        let Square { um, area, feret, perimeter, hull_area } = self.squared(scale);
+        let area_um2 = area * um * um;
         Particle {
             x_px: self.centre[0],
             y_px: self.centre[1],
+            x_mm,
+            y_mm,
             ecd_um: ecd_um(area_um2),
-            feret_max_um: self.feret[0] * um,
-            feret_min_um: self.feret[1] * um,
+            feret_max_um: feret[0] * um,
+            feret_min_um: feret[1] * um,
             area_um2,
-            perimeter_um: self.perimeter * um,
-            aspect_ratio: aspect_ratio(self.feret[1], self.feret[0]),
-            circularity: circularity(self.area, self.perimeter).min(1.0),
-            solidity: solidity(self.area, self.hull_area).min(1.0),
-            weight,
+            perimeter_um: perimeter * um,
+            aspect_ratio: aspect_ratio(feret[1], feret[0]),
+            circularity: circularity(area, perimeter).min(1.0),
+            solidity: solidity(area, hull_area).min(1.0),
+            weight: 1.0,
             flags: self.flags,
         }
+    }
+
+    /// The figures as a camera square above the particle would give them, by the local derivatives of the scale.
+    fn squared(&self, scale: &Scale) -> Square {
+        let um = scale.um_per_px(self.centre);
+        let Some(j) = scale.local(self.centre) else {
+            let Shape { area, feret, perimeter, hull_area, .. } = *self;
+            return Square { um, area, feret, perimeter, hull_area };
+        };
+        let outline: Vec<[f64; 2]> = self
+            .outline
+            .iter()
+            .map(|p| {
+                let [u, v] = [0, 1].map(|i| (p[i] - self.centre[i]) / um);
+                [j[0][0] * u + j[0][1] * v, j[1][0] * u + j[1][1] * v]
+            })
+            .collect();
+        let hull = convex_hull(&outline);
+        let (feret_max, feret_min) = feret(&hull);
+        let (perimeter, hull_area) = (perimeter(&outline), shoelace(&hull).abs());
+        Square { um, area: self.area, feret: [feret_max, feret_min], perimeter, hull_area }
     }
 
     /// Equivalent circular diameter, px: the formula of [`ecd_um`] with the area in px².
     pub fn ecd_px(&self) -> f64 {
         ecd_um(self.area)
     }
+}
+
+/// Figures of a shape seen square on, in pixels of `um` µm.
+struct Square {
+    um: f64,
+    area: f64,
+    feret: [f64; 2],
+    perimeter: f64,
+    hull_area: f64,
 }
 
 /// One part as read, before the photo's own calibration.

@@ -8,8 +8,8 @@ use super::ReportError;
 use crate::particle::Particle;
 use crate::pipeline::MeasuredPhoto;
 
-/// Columns, in order. Positions in px of the upright photo, sizes in µm, areas in µm².
-pub const COLUMNS: [&str; 13] = [
+/// Columns, in order. Positions in px of the upright photo and in mm on the paper, sizes in µm, areas in µm².
+pub const COLUMNS: [&str; 15] = [
     "photo",
     "x_px",
     "y_px",
@@ -23,6 +23,8 @@ pub const COLUMNS: [&str; 13] = [
     "flags",
     "area_um2",
     "perimeter_um",
+    "x_mm",
+    "y_mm",
 ];
 
 /// The particles of `photos` as CSV (RFC 4180, UTF-8).
@@ -75,6 +77,8 @@ fn push_row(out: &mut String, name: &str, p: &Particle) {
     out.push_str(&p.flags.names());
     push_number(out, p.area_um2, 0);
     push_number(out, p.perimeter_um, 1);
+    push_number(out, p.x_mm, 3);
+    push_number(out, p.y_mm, 3);
     out.push('\n');
 }
 

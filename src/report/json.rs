@@ -10,7 +10,7 @@ use crate::distribution::Figures;
 use crate::numeric::Estimate;
 use crate::particle::Flags;
 use crate::pipeline::{MeasuredPhoto, Measurement};
-use crate::scale::{Scale, Source};
+use crate::scale::{Disc, Lens, Scale, Source};
 use crate::segment::Rejection;
 
 /// Schema of [`measurement`].
@@ -37,8 +37,29 @@ struct ScaleV1 {
     um_per_px: f64,
     relative_uncertainty: f64,
     from: &'static str,
+    uncertainty: Vec<PartV1>,
     #[serde(skip_serializing_if = "Option::is_none")]
     disc: Option<DiscV1>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sheet: Option<SheetV1>,
+}
+
+#[derive(Serialize)]
+struct PartV1 {
+    from: &'static str,
+    relative: f64,
+}
+
+#[derive(Serialize)]
+struct SheetV1 {
+    frame: &'static str,
+    field_mm: [f64; 2],
+    marks: usize,
+    marks_read: usize,
+    marks_used: usize,
+    residual_px: f64,
+    k1: f64,
+    k2: f64,
 }
 
 #[derive(Serialize)]
@@ -47,6 +68,7 @@ struct DiscV1 {
     y_px: f64,
     diameter_px: f64,
     diameter_mm: f64,
+    tilt_deg: f64,
 }
 
 #[derive(Serialize)]
@@ -100,18 +122,40 @@ struct PhotoV1 {
     paper_level: f64,
     paper_share: f64,
     coverage: f64,
+    scale: ScaleV1,
     advice: Vec<String>,
 }
 
 fn scale_v1(scale: &Scale) -> ScaleV1 {
-    let (from, disc) = match scale.from() {
-        Source::Given => ("given", None),
+    let (mut disc, mut sheet) = (None, None);
+    let from = match scale.from() {
+        Source::Given => "given",
+        Source::Points => "points",
         Source::Disc(d) => {
             let [x_px, y_px] = d.centre;
-            ("disc", Some(DiscV1 { x_px, y_px, diameter_px: d.diameter_px, diameter_mm: d.diameter_mm }))
+            let Disc { diameter_px, diameter_mm, tilt_deg, .. } = *d;
+            disc = Some(DiscV1 { x_px, y_px, diameter_px, diameter_mm, tilt_deg });
+            "disc"
+        }
+        Source::Sheet(s) => {
+            let [marks, marks_read, marks_used] = s.marks;
+            let [x0, y0, x1, y1] = s.field_mm;
+            let Lens { k1, k2, .. } = *s.plane.lens();
+            let field_mm = [x1 - x0, y1 - y0];
+            let residual_px = s.residual_px;
+            sheet = Some(SheetV1 { frame: s.frame, field_mm, marks, marks_read, marks_used, residual_px, k1, k2 });
+            "sheet"
         }
     };
-    ScaleV1 { um_per_px: scale.typical(), relative_uncertainty: scale.relative_uncertainty(), from, disc }
+    let uncertainty = scale.parts().iter().map(|p| PartV1 { from: p.name, relative: p.relative }).collect();
+    ScaleV1 {
+        um_per_px: scale.typical(),
+        relative_uncertainty: scale.relative_uncertainty(),
+        from,
+        uncertainty,
+        disc,
+        sheet,
+    }
 }
 
 fn photo_v1(photo: &MeasuredPhoto) -> PhotoV1 {
@@ -129,6 +173,7 @@ fn photo_v1(photo: &MeasuredPhoto) -> PhotoV1 {
         paper_level: q.paper_level,
         paper_share: q.paper_share,
         coverage: q.coverage,
+        scale: scale_v1(&photo.scale),
         advice: Vec::new(),
     }
 }

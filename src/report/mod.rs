@@ -5,6 +5,7 @@ mod font;
 pub mod format;
 pub mod json;
 pub mod overlay;
+pub mod page;
 pub mod plot;
 pub mod terminal;
 pub mod write;

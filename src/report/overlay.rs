@@ -37,8 +37,8 @@ pub fn png(photo: &MeasuredPhoto, mut picture: RgbImage) -> Result<Vec<u8>, Repo
         let width = if *why == Rejection::OffPaper { 2.0 * width } else { width };
         dashed_border(&mut picture, runs, width, REJECTED);
     }
-    if let Some(outline) = &photo.reference {
-        closed(&mut picture, outline, 3.0 * width, REFERENCE);
+    for outline in &photo.reference {
+        closed(&mut picture, outline, 2.0 * width, REFERENCE);
     }
     key(&mut picture, photo);
     let mut out = Vec::new();
@@ -131,8 +131,8 @@ fn key(picture: &mut RgbImage, photo: &MeasuredPhoto) {
     if photo.particles.iter().any(|p| p.flags.contains(Flags::SPLIT)) {
         lines.insert(1, (SPLIT, "parted, then measured"));
     }
-    if photo.reference.is_some() {
-        lines.push((REFERENCE, "reference"));
+    if !photo.reference.is_empty() {
+        lines.push((REFERENCE, "gave the scale"));
     }
     let line = (1.5 * size) as i32;
     let text_w = lines.iter().map(|(_, t)| text_size(size, &face, t).0 as i32).max().unwrap_or(0);

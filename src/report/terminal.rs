@@ -14,7 +14,9 @@ pub fn table(m: &Measurement) -> String {
     let scale = &m.photos[0].scale;
     let origin = match scale.from() {
         Source::Given => "as given".to_owned(),
+        Source::Points => "from two points".to_owned(),
         Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
+        Source::Sheet(s) => format!("frame {} of the scale sheet, {} of {} marks", s.frame, s.marks[2], s.marks[0]),
     };
     let names: Vec<String> = m.photos.iter().map(|p| p.path.display().to_string()).collect();
     let _ = writeln!(out, "{}", names.join(", "));
@@ -69,6 +71,24 @@ pub fn table(m: &Measurement) -> String {
         "{}.",
         if off > 0 { format!(", {} off the paper", count(off, "dark area")) } else { String::new() }
     );
+    if let Some(part) = scale.main_part().filter(|_| scale.relative_uncertainty() > 0.0) {
+        let _ = writeln!(
+            out,
+            "  Scale known to ± {} % (95 %); most of it: {}.",
+            significant(196.0 * scale.relative_uncertainty(), 2),
+            part.name
+        );
+    }
+    if let Source::Disc(d) = scale.from() {
+        // Half of what an oval of 1 % tells is error.
+        if d.tilt_deg > 12.0 {
+            let _ = writeln!(
+                out,
+                "  The disc looks {:.0} degrees tilted: hold the camera square, or use the printed sheet.",
+                d.tilt_deg
+            );
+        }
+    }
     let _ = writeln!(out, "  Mass is taken as ECD³: constant shape and density are assumed.");
     if m.photos.len() == 1 {
         let _ = writeln!(

@@ -1,21 +1,48 @@
 //! Stage 2: micrometres per pixel, and how sure.
 //!
-//! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a card, a stand) is a module that makes one.
+//! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a disc, a stand) is a module that makes one.
 
+mod coins;
 mod disc;
+mod focal;
 mod homography;
 mod lens;
+mod plane;
+pub mod sheet;
 
-pub use disc::{Candidate, Disc, check_diameter, find_disc};
+pub use coins::{coin, coin_names};
+pub use disc::{Candidate, Disc, RoundObject, check_diameter, find_disc};
+pub use focal::Focal;
 pub use homography::{fit_homography, project};
 pub use lens::Lens;
+pub use plane::{Plane, PlaneFit, fit_plane};
+
+use sheet::{Sheet, SheetError};
 
 /// Micrometres per pixel over the picture, with its uncertainty. Never 0, never NaN (checked in `new`).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scale {
-    um_per_px: f64,
-    relative_uncertainty: f64,
+    map: Map,
+    parts: Vec<Part>,
     from: Source,
+}
+
+/// From the picture to the paper.
+#[derive(Clone, Debug, PartialEq)]
+enum Map {
+    /// µm per pixel, everywhere and in every direction.
+    Even(f64),
+    /// A plane, and the place in the picture (px) whose scale is called typical.
+    Plane(Box<Plane>, [f64; 2]),
+}
+
+/// One source of uncertainty.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Part {
+    /// What it comes from.
+    pub name: &'static str,
+    /// Relative standard uncertainty, dimensionless.
+    pub relative: f64,
 }
 
 /// How a scale was obtained.
@@ -25,6 +52,10 @@ pub enum Source {
     Given,
     /// From a round object of known diameter in the picture.
     Disc(Disc),
+    /// From two places in the picture and their distance.
+    Points,
+    /// From a frame of the printed sheet.
+    Sheet(Box<Sheet>),
 }
 
 /// Why there is no scale.
@@ -35,6 +66,14 @@ pub enum ScaleError {
         "the scale must be a number of µm per pixel above 0 and below 10000, and {0} is not. A phone photo of a hand-sized sheet has about 20"
     )]
     OutOfRange(f64),
+    #[error("a check bar of the sheet is 100 mm long; {0} mm is no print of it (80 to 120 are taken)")]
+    Bar(f64),
+    #[error(
+        "the two points and their distance make no scale: the points must lie 10 px apart at least, and the distance between 0.1 and 2000 mm"
+    )]
+    Points,
+    #[error("the thickness of the reference must lie between 0 and 20 mm, and {0} does not")]
+    Thickness(f64),
     #[error("the diameter of the reference disc must lie between 1 and 500 mm, and {0} does not")]
     DiscDiameter(f64),
     #[error(
@@ -42,35 +81,137 @@ pub enum ScaleError {
          picture, clear of the grounds, larger than any particle; or give --scale UM_PER_PX"
     )]
     NoDisc,
+    #[error(transparent)]
+    Sheet(#[from] SheetError),
 }
+
+/// Relative standard uncertainty of a print whose bars were not measured: drivers that "fit" a page are caught by the
+/// bars, what is left are some tenths of a percent of paper feed and humidity (common practice, no source).
+const PRINT_UNCHECKED: f64 = 0.003;
+/// The same with both bars read on a ruler: ± 0.25 mm (uniform) in 100 mm each, of which the mean scale has 1/√2.
+const PRINT_CHECKED: f64 = 0.25 / 1.732 / 100.0 / 1.414;
 
 impl Scale {
     /// A constant scale.
     ///
-    /// `um_per_px` µm per pixel; `relative_uncertainty` standard uncertainty over value, dimensionless.
+    /// `um_per_px` µm per pixel; `parts` what makes it unsure.
     ///
     /// # Errors
     /// When `um_per_px` is not a number in 0..10000.
-    pub fn new(um_per_px: f64, relative_uncertainty: f64, from: Source) -> Result<Self, ScaleError> {
+    pub fn new(um_per_px: f64, parts: Vec<Part>, from: Source) -> Result<Self, ScaleError> {
         if !(um_per_px > 0.0 && um_per_px < 1e4) {
             return Err(ScaleError::OutOfRange(um_per_px));
         }
-        Ok(Scale { um_per_px, relative_uncertainty, from })
+        Ok(Scale { map: Map::Even(um_per_px), parts, from })
     }
 
-    /// Micrometres per pixel at a place of the upright photo, px.
-    pub fn um_per_px(&self, _at: [f64; 2]) -> f64 {
-        self.um_per_px
+    /// A scale given as µm per pixel, taken as exact.
+    ///
+    /// # Errors
+    /// Not a number in 0..10000.
+    pub fn given(um_per_px: f64) -> Result<Self, ScaleError> {
+        Scale::new(um_per_px, Vec::new(), Source::Given)
     }
 
-    /// Micrometres per pixel in the middle of the picture.
+    /// From two places in the picture (px) that are `mm` apart on the paper. Each is taken as pointed at to ± 1 px.
+    ///
+    /// # Errors
+    /// Points that lie together, or a distance that makes no sense.
+    pub fn between_points([a, b]: [[f64; 2]; 2], mm: f64) -> Result<Self, ScaleError> {
+        let apart = (a[0] - b[0]).hypot(a[1] - b[1]);
+        if !(apart >= 10.0 && (0.1..=2000.0).contains(&mm)) {
+            return Err(ScaleError::Points);
+        }
+        // ± 1 px, uniform, at both ends.
+        let parts = vec![Part { name: "the two points", relative: (2.0f64 / 3.0).sqrt() / apart }];
+        Scale::new(1000.0 * mm / apart, parts, Source::Points)
+    }
+
+    /// Refuses bars that no printer makes.
+    ///
+    /// # Errors
+    /// A bar outside 80..120 mm.
+    pub fn check_bars(bars_mm: Option<[f64; 2]>) -> Result<(), ScaleError> {
+        bars_mm.into_iter().flatten().find(|b| !(80.0..=120.0).contains(b)).map_or(Ok(()), |b| Err(ScaleError::Bar(b)))
+    }
+
+    /// The scale of a sheet in the picture; `bars_mm` is what a ruler reads on its two bars of 100 mm, along and across,
+    /// where they were measured.
+    ///
+    /// # Errors
+    /// A bar outside 80..120 mm.
+    pub fn of_sheet(mut sheet: Sheet, bars_mm: Option<[f64; 2]>) -> Result<Self, ScaleError> {
+        Scale::check_bars(bars_mm)?;
+        let printed = match bars_mm {
+            Some(bars) => {
+                let stretch = bars.map(|b| b / 100.0);
+                sheet.stretch(stretch);
+                Part { name: "printer, by the check bars", relative: PRINT_CHECKED }
+            }
+            None => Part { name: "printer, unchecked", relative: PRINT_UNCHECKED },
+        };
+        let [x0, y0, x1, y1] = sheet.field_mm;
+        let middle = sheet.plane.px([0.5 * (x0 + x1), 0.5 * (y0 + y1)]);
+        let parts = vec![Part { name: "fit of the marks", relative: sheet.fit_uncertainty }, printed];
+        let map = Map::Plane(Box::new(sheet.plane.clone()), middle);
+        Ok(Scale { map, parts, from: Source::Sheet(Box::new(sheet)) })
+    }
+
+    /// Derivatives of the place on the paper, µm per px: `[[dx/du, dx/dv], [dy/du, dy/dv]]`; `None` where the scale is
+    /// the same everywhere and in every direction.
+    pub fn local(&self, at: [f64; 2]) -> Option<[[f64; 2]; 2]> {
+        match &self.map {
+            Map::Even(_) => None,
+            Map::Plane(plane, middle) => {
+                let j = plane.mm_per_px(at).or_else(|| plane.mm_per_px(*middle))?;
+                Some(j.map(|row| row.map(|v| 1000.0 * v)))
+            }
+        }
+    }
+
+    /// Micrometres per pixel at a place of the upright photo (px): the root of the ratio of areas.
+    pub fn um_per_px(&self, at: [f64; 2]) -> f64 {
+        match &self.map {
+            Map::Even(um) => *um,
+            Map::Plane(..) => self.local(at).map_or(f64::NAN, |j| (j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs().sqrt()),
+        }
+    }
+
+    /// Place on the paper of a place in the picture (px), mm: from the upper left corner of the sheet's field, or of the
+    /// picture where there is no sheet.
+    pub fn mm(&self, at: [f64; 2]) -> [f64; 2] {
+        match &self.map {
+            Map::Even(um) => at.map(|p| p * um / 1000.0),
+            Map::Plane(plane, _) => plane.mm(at).unwrap_or([f64::NAN; 2]),
+        }
+    }
+
+    /// Micrometres per pixel in the middle of the field, or of the picture.
     pub fn typical(&self) -> f64 {
-        self.um_per_px
+        match &self.map {
+            Map::Even(um) => *um,
+            Map::Plane(_, middle) => self.um_per_px(*middle),
+        }
     }
 
     /// Relative standard uncertainty, dimensionless.
     pub fn relative_uncertainty(&self) -> f64 {
-        self.relative_uncertainty
+        self.parts.iter().map(|p| p.relative * p.relative).sum::<f64>().sqrt()
+    }
+
+    /// What makes it unsure.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
+
+    /// The largest source of uncertainty.
+    pub fn main_part(&self) -> Option<&Part> {
+        self.parts.iter().max_by(|a, b| a.relative.total_cmp(&b.relative))
+    }
+
+    /// The frame of the sheet that gave it.
+    pub fn sheet(&self) -> Option<&Sheet> {
+        if let Source::Sheet(sheet) = &self.from { Some(sheet) } else { None }
     }
 
     /// How it was obtained.

@@ -51,7 +51,7 @@ fn at_frame(photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> bool {
 }
 
 fn off_paper(scene: &Scene, part: &Part) -> bool {
-    if scene.field.fills_the_picture() {
+    if scene.field.is_whole() {
         return false;
     }
     let total: usize = part.runs.iter().map(Run::len).sum();

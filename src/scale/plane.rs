@@ -1,0 +1,174 @@
+//! The paper as a camera sees it: tilted, and bent by the lens.
+
+use nalgebra::{DMatrix, Matrix3};
+
+use super::homography::{fit_homography, of_parameters, parameters, project, with_unit_corner};
+use super::lens::Lens;
+use crate::numeric::levenberg_marquardt;
+
+/// From the picture to the paper and back.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plane {
+    /// Paper (mm) to the picture of a lens without bend (px).
+    to_px: Matrix3<f64>,
+    to_mm: Matrix3<f64>,
+    lens: Lens,
+}
+
+impl Plane {
+    /// `to_px` takes the paper (mm) to the picture (px) that a lens without bend would give. `None` when it has no inverse.
+    pub fn new(to_px: Matrix3<f64>, lens: Lens) -> Option<Self> {
+        let to_mm = with_unit_corner(to_px.try_inverse()?)?;
+        Some(Plane { to_px, to_mm, lens })
+    }
+
+    /// The same paper with its x and y stretched: for a printer that shrinks.
+    #[must_use]
+    pub fn stretched(&self, [sx, sy]: [f64; 2]) -> Self {
+        let to_mm = Matrix3::from_diagonal(&[sx, sy, 1.0].into()) * self.to_mm;
+        let to_px = self.to_px * Matrix3::from_diagonal(&[1.0 / sx, 1.0 / sy, 1.0].into());
+        Plane { to_px, to_mm, lens: self.lens }
+    }
+
+    /// Homography from the paper (mm) to the picture (px) that a lens without bend would give.
+    pub fn to_px(&self) -> &Matrix3<f64> {
+        &self.to_px
+    }
+
+    /// The lens.
+    pub fn lens(&self) -> &Lens {
+        &self.lens
+    }
+
+    /// Where a point of the paper (mm) is seen, px.
+    pub fn px(&self, mm: [f64; 2]) -> [f64; 2] {
+        self.lens.bend(project(&self.to_px, mm))
+    }
+
+    /// What point of the paper (mm) is seen at `px`. `None` where the lens model folds over.
+    pub fn mm(&self, px: [f64; 2]) -> Option<[f64; 2]> {
+        Some(project(&self.to_mm, self.lens.unbend(px)?))
+    }
+
+    /// Derivatives of [`Plane::mm`], mm per px: `[[dx/du, dx/dv], [dy/du, dy/dv]]`.
+    pub fn mm_per_px(&self, [u, v]: [f64; 2]) -> Option<[[f64; 2]; 2]> {
+        // The map is smooth over hundreds of pixels: half a pixel to each side is as good as the limit.
+        let along = |a: Option<[f64; 2]>, b: Option<[f64; 2]>| a.zip(b).map(|(a, b)| [b[0] - a[0], b[1] - a[1]]);
+        let du = along(self.mm([u - 0.5, v]), self.mm([u + 0.5, v]))?;
+        let dv = along(self.mm([u, v - 0.5]), self.mm([u, v + 0.5]))?;
+        Some([[du[0], dv[0]], [du[1], dv[1]]])
+    }
+}
+
+/// A plane fitted to points, and how well it is known.
+#[derive(Clone, Debug)]
+pub struct PlaneFit {
+    /// The plane.
+    pub plane: Plane,
+    /// Distance of every point from where the plane has it, px.
+    pub off_px: Vec<f64>,
+    /// Root of the mean squared coordinate residual, by the degrees of freedom, px.
+    pub residual_px: f64,
+    normal: Normal,
+    fitted: Vec<f64>,
+    covariance: DMatrix<f64>,
+}
+
+/// Makes mm and px dimensionless, so that every parameter is of the order of 1.
+#[derive(Clone, Copy, Debug)]
+struct Normal {
+    middle_mm: [f64; 2],
+    half_mm: f64,
+    lens: Lens,
+}
+
+/// A phone's main camera, 26 mm on the 36 × 24 mm frame: its focal length over the picture's diagonal.
+pub(super) const USUAL_FOCAL: f64 = 26.0 / 43.27;
+/// Usual size of the radial terms (standard deviations), with which points too few to fix them are helped out. Lenses of
+/// phones and of single-lens cameras stay below some tenths (common practice, no source).
+const USUAL_K: [f64; 2] = [0.2, 0.05];
+/// Usual error of a mark's centre, px, against which that help is weighed.
+const USUAL_ERROR_PX: f64 = 0.05;
+
+impl Normal {
+    fn plane(&self, p: &[f64]) -> Option<Plane> {
+        let f = self.lens.focal_px;
+        let c = self.lens.centre;
+        let mm = Matrix3::new(1.0, 0.0, -self.middle_mm[0], 0.0, 1.0, -self.middle_mm[1], 0.0, 0.0, self.half_mm);
+        let px = Matrix3::new(f, 0.0, c[0], 0.0, f, c[1], 0.0, 0.0, 1.0);
+        Plane::new(with_unit_corner(px * of_parameters(&p[..8]) * mm)?, Lens { k1: p[8], k2: p[9], ..self.lens })
+    }
+}
+
+/// Fits the homography and two radial terms together to points of the paper (mm) and where they are seen (px).
+///
+/// `lens` gives the centre and the focal length, which are kept. `None` with fewer than five points or when they do not
+/// determine the plane.
+/// Source: the homography with radial terms of Z. Zhang (2000), as `Lens`; fitted by Levenberg–Marquardt.
+pub fn fit_plane(mm: &[[f64; 2]], px: &[[f64; 2]], lens: Lens) -> Option<PlaneFit> {
+    if mm.len() < 5 || mm.len() != px.len() {
+        return None;
+    }
+    let n = mm.len() as f64;
+    let middle_mm = [0, 1].map(|i| mm.iter().map(|p| p[i]).sum::<f64>() / n);
+    let half_mm = mm.iter().map(|p| (p[0] - middle_mm[0]).hypot(p[1] - middle_mm[1])).fold(0.0, f64::max);
+    let normal = Normal { middle_mm, half_mm, lens };
+    let (f, c) = (lens.focal_px, lens.centre);
+    let from: Vec<[f64; 2]> = mm.iter().map(|p| [0, 1].map(|i| (p[i] - middle_mm[i]) / half_mm)).collect();
+    let to: Vec<[f64; 2]> = px.iter().map(|p| [0, 1].map(|i| (p[i] - c[i]) / f)).collect();
+    let start = fit_homography(&from, &to)?;
+    let unit = |p: &[f64]| Lens { centre: [0.0; 2], focal_px: 1.0, k1: p[8], k2: p[9] };
+    let residuals = |p: &[f64]| -> Vec<f64> {
+        let (h, lens) = (of_parameters(&p[..8]), unit(p));
+        let points = from.iter().zip(&to).flat_map(|(&a, b)| {
+            let q = lens.bend(project(&h, a));
+            [q[0] - b[0], q[1] - b[1]]
+        });
+        let usual = (0..2).map(|i| p[8 + i] / USUAL_K[i] * USUAL_ERROR_PX / f);
+        points.chain(usual).collect()
+    };
+    let mut guess = parameters(&start).to_vec();
+    guess.extend([0.0, 0.0]);
+    let fit = levenberg_marquardt(&guess, &[0.1; 10], residuals)?;
+    let fitted = fit.parameters.as_slice().to_vec();
+    let plane = normal.plane(&fitted)?;
+    let off_px: Vec<f64> = fit.residuals.as_slice()[..2 * mm.len()].chunks(2).map(|r| f * r[0].hypot(r[1])).collect();
+    let freedom = (2 * mm.len()) as f64 + 2.0 - 10.0;
+    let variance = fit.sum_of_squares() / freedom;
+    Some(PlaneFit {
+        plane,
+        off_px,
+        residual_px: f * variance.sqrt(),
+        normal,
+        fitted,
+        covariance: fit.spread * variance,
+    })
+}
+
+impl PlaneFit {
+    /// Relative standard uncertainty of the scale (root of mm² per px²), the root of its mean square over the points `px`.
+    pub fn scale_uncertainty(&self, px: &[[f64; 2]]) -> f64 {
+        let log_scale = |p: &[f64], at: [f64; 2]| {
+            let j = self.normal.plane(p)?.mm_per_px(at)?;
+            Some(0.5 * (j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs().ln())
+        };
+        let variances: Vec<f64> = px
+            .iter()
+            .filter_map(|&at| {
+                let slope: Vec<f64> = (0..10)
+                    .map(|i| {
+                        let step = 1e-5;
+                        let mut moved = self.fitted.clone();
+                        moved[i] += step;
+                        let ahead = log_scale(&moved, at)?;
+                        moved[i] -= 2.0 * step;
+                        Some((ahead - log_scale(&moved, at)?) / (2.0 * step))
+                    })
+                    .collect::<Option<_>>()?;
+                let slope = nalgebra::DVector::from_vec(slope);
+                Some((&self.covariance * &slope).dot(&slope))
+            })
+            .collect();
+        (variances.iter().sum::<f64>() / variances.len().max(1) as f64).sqrt()
+    }
+}

@@ -1,0 +1,327 @@
+//! Which frame of the sheet is in view, and how it lies.
+
+use rayon::prelude::*;
+
+use super::layout::{Frame, Mark, frames};
+use super::mark::{Seen, read};
+use super::small::rounds;
+use crate::numeric::{Draws, convex_hull, shoelace};
+use crate::photo::Photo;
+use crate::scale::homography::{fit_homography, project};
+use crate::scale::lens::Lens;
+use crate::scale::plane::{Plane, PlaneFit, USUAL_FOCAL, fit_plane};
+
+/// Fewest marks that make a pose: ten unknowns need five, and a wrong reading must show.
+const FEWEST: usize = 7;
+/// Share of the frame that the marks used must enclose, so that the field lies between them.
+const ENCLOSED: f64 = 0.5;
+/// Largest distance of the marks from a flat sheet, share of the frame's width.
+const FLAT: f64 = 0.0012;
+/// Largest bend of the lens at the frame, share of the distance from the middle.
+const BEND: f64 = 0.25;
+
+/// A frame of the sheet as it lies in the photo.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sheet {
+    /// Name of the frame.
+    pub frame: &'static str,
+    /// The frame's field x0, y0, x1, y1 on the plane, mm; its upper left corner is the origin.
+    pub field_mm: [f64; 4],
+    /// From the photo to the paper, mm from the field's upper left corner.
+    pub plane: Plane,
+    /// Marks of the frame, those read, and those used.
+    pub marks: [usize; 3],
+    /// Root of the mean squared distance of the marks from their places, px.
+    pub residual_px: f64,
+    /// Relative standard uncertainty of the scale from the fit alone.
+    pub fit_uncertainty: f64,
+    /// Outlines of the marks used, px.
+    pub rims: Vec<Vec<[f64; 2]>>,
+    /// The field and half of the white about it as a polygon in the photo, px: where particles can be whole.
+    pub region: Vec<[f64; 2]>,
+    /// The field as a polygon in the photo, px.
+    pub field_px: Vec<[f64; 2]>,
+}
+
+/// Why no sheet was found, or none that can be trusted.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[allow(missing_docs, reason = "each variant is its message")]
+pub enum SheetError {
+    #[error(
+        "no scale: no mark of the printed scale sheet is in view, and how large a pixel is cannot be read from the photo \
+         alone. Do one of:
+  print a sheet and spread the grounds in one of its frames: lightsieve target --output sheet.pdf
+  lay a coin beside the grounds:                             --reference coin:euro-1   (or disc=24.25, in mm)
+  tell how far two places are apart:                         --points X1,Y1,X2,Y2=MM   (px of the photo, and mm)
+  give the scale:                                            --scale 20                (µm per pixel)"
+    )]
+    NoMarks,
+    #[error(
+        "only {0} marks of the scale sheet can be read, and {FEWEST} are needed. Let the whole frame of marks fill the \
+         picture, in focus, free of grounds"
+    )]
+    FewMarks(usize),
+    #[error(
+        "the marks that can be read lie on one side of the frame only. Uncover the others: marks on three sides at \
+         least must be seen"
+    )]
+    OneSided,
+    #[error("two scale sheets are in view. Photograph one frame at a time")]
+    TwoSheets,
+    #[error(
+        "the marks in view do not fit one sheet: a mirrored photo, or marks of several prints. Photograph one sheet, not mirrored"
+    )]
+    Scrambled,
+    #[error(
+        "the scale sheet does not lie flat: its marks are {0:.2} mm from where a flat sheet has them. Press it flat, or \
+         fix it to a board"
+    )]
+    NotFlat(f64),
+    #[error(
+        "the photo bends straight lines by {0:.0} % at the frame, too much to undo. Use the main camera, not the wide one"
+    )]
+    Bent(f64),
+    #[error("the frame of the scale sheet is cut by the picture. Step back until the whole field is in view")]
+    Cut,
+}
+
+impl Sheet {
+    /// Takes the print as stretched along x and y by these factors.
+    pub(crate) fn stretch(&mut self, [sx, sy]: [f64; 2]) {
+        self.plane = self.plane.stretched([sx, sy]);
+        let [x0, y0, x1, y1] = self.field_mm;
+        self.field_mm = [sx * x0, sy * y0, sx * x1, sy * y1];
+    }
+
+    /// How many particles of its size one stands for that lies at `at` on the paper and whose largest Feret diameter is
+    /// `size` (mm): the inverse chance that the circle of that size about a random place of the field lies in the field.
+    /// `None` when this circle does not.
+    ///
+    /// Source: R. E. Miles (1974), as in ISO 13322-1 (from memory).
+    pub fn edge_weight(&self, [x, y]: [f64; 2], size: f64) -> Option<f64> {
+        let [x0, y0, x1, y1] = self.field_mm;
+        let half = 0.5 * size;
+        let inside = x - half >= x0 && x + half <= x1 && y - half >= y0 && y + half <= y1;
+        let (w, h) = (x1 - x0, y1 - y0);
+        inside.then(|| w * h / ((w - size) * (h - size)))
+    }
+}
+
+/// Finds the scale sheet in `photo`; `focal_px` is the focal length, where known.
+///
+/// # Errors
+/// No sheet, or none that can be trusted; the reason says what to do.
+pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetError> {
+    let seen: Vec<Seen> = rounds(photo).par_iter().filter_map(|round| read(photo, round)).collect();
+    let frames = frames();
+    // The frame that covers most of the picture: others of the same page may be in view.
+    let mut best: Option<(&Frame, Vec<(&Mark, &Seen)>)> = None;
+    for frame in &frames {
+        let marks = marks_of(frame, &seen)?;
+        let larger = |other: &[(&Mark, &Seen)]| extent(&marks) > extent(other);
+        if !marks.is_empty() && best.as_ref().is_none_or(|(_, other)| larger(other)) {
+            best = Some((frame, marks));
+        }
+    }
+    let (frame, marks) = best.ok_or(SheetError::NoMarks)?;
+    lay(frame, &marks, Picture { size: [photo.width() as f64, photo.height() as f64], focal_px })
+}
+
+/// Area that the marks enclose in the picture, px²; a few marks count by their number.
+fn extent(marks: &[(&Mark, &Seen)]) -> f64 {
+    let points: Vec<[f64; 2]> = marks.iter().map(|(_, s)| s.centre).collect();
+    if points.len() < 3 { points.len() as f64 } else { 3.0 + shoelace(&convex_hull(&points)).abs() }
+}
+
+/// The marks of `frame` among those seen, each once.
+fn marks_of<'a>(frame: &'a Frame, seen: &'a [Seen]) -> Result<Vec<(&'a Mark, &'a Seen)>, SheetError> {
+    let mut found = Vec::new();
+    let mut twice = 0;
+    for mark in &frame.marks {
+        let mut alike = seen.iter().filter(|s| s.word == mark.word);
+        let Some(first) = alike.next() else { continue };
+        // The same mark comes out at several levels.
+        let apart = |s: &Seen| (s.centre[0] - first.centre[0]).hypot(s.centre[1] - first.centre[1]) > first.radius;
+        if alike.any(apart) {
+            twice += 1;
+        } else {
+            found.push((mark, first));
+        }
+    }
+    // One may be a misreading; two are another sheet.
+    if twice >= 2 { Err(SheetError::TwoSheets) } else { Ok(found) }
+}
+
+/// What is known of the picture.
+#[derive(Clone, Copy)]
+struct Picture {
+    size: [f64; 2],
+    focal_px: Option<f64>,
+}
+
+impl Picture {
+    fn lens(&self) -> Lens {
+        let focal_px = self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1]));
+        Lens { centre: self.size.map(|s| 0.5 * s), focal_px, k1: 0.0, k2: 0.0 }
+    }
+}
+
+fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Sheet, SheetError> {
+    if marks.len() < FEWEST {
+        return Err(SheetError::FewMarks(marks.len()));
+    }
+    let origin = [frame.field[0], frame.field[1]];
+    let width = frame.outer[2] - frame.outer[0];
+    let mut used: Vec<(&Mark, &Seen)> = consensus(marks, width);
+    if used.len() < FEWEST || 3 * used.len() < 2 * marks.len() {
+        return Err(SheetError::Scrambled);
+    }
+    let place = |m: &Mark| [m.centre[0] - origin[0], m.centre[1] - origin[1]];
+    let mut centres: Vec<[f64; 2]> = used.iter().map(|(_, s)| s.centre).collect();
+    let mut fit = None::<PlaneFit>;
+    // The centre of the ellipse is not the picture of the disc's centre: the rim is taken back to the paper, where it is a
+    // circle, and the circle's centre is sent out again. Twice is enough, the third time settles what was left out.
+    for round in 0..4 {
+        let mm: Vec<[f64; 2]> = used.iter().map(|(m, _)| place(m)).collect();
+        let now = fit_plane(&mm, &centres, picture.lens()).ok_or(SheetError::Scrambled)?;
+        if round == 1 {
+            let mut off = now.off_px.clone();
+            off.sort_by(f64::total_cmp);
+            let limit = (5.0 * off[off.len() / 2]).max(0.3);
+            let keep: Vec<bool> = now.off_px.iter().map(|&o| o < limit).collect();
+            let mut kept = keep.iter();
+            used.retain(|_| *kept.next().expect("one for each mark"));
+            if used.len() < FEWEST {
+                return Err(SheetError::FewMarks(used.len()));
+            }
+        }
+        centres =
+            used.iter().map(|(_, s)| centre_on(&now.plane, s)).collect::<Option<_>>().ok_or(SheetError::Scrambled)?;
+        fit = Some(now);
+    }
+    let fit = fit.expect("fitted four times");
+    finish(frame, marks.len(), &used, &fit, picture)
+}
+
+/// Marks that agree with the pose that most marks agree with: a misread word lies far from its place.
+fn consensus<'a>(marks: &[(&'a Mark, &'a Seen)], width_mm: f64) -> Vec<(&'a Mark, &'a Seen)> {
+    let mut draws = Draws::new(1, 0);
+    let mut best = Vec::new();
+    for _ in 0..60 {
+        let mut four = [0usize; 4];
+        four.iter_mut().for_each(|i| *i = draws.below(marks.len()));
+        let px: Vec<[f64; 2]> = four.iter().map(|&i| marks[i].1.centre).collect();
+        let mm: Vec<[f64; 2]> = four.iter().map(|&i| marks[i].0.centre).collect();
+        let Some(h) = fit_homography(&px, &mm) else { continue };
+        // Bend of the lens moves marks by some percent of the frame; a wrong word by a seventh of it and more.
+        let near = |(m, s): &(&Mark, &Seen)| {
+            let p = project(&h, s.centre);
+            (p[0] - m.centre[0]).hypot(p[1] - m.centre[1]) < 0.05 * width_mm
+        };
+        let agreeing: Vec<_> = marks.iter().copied().filter(near).collect();
+        if agreeing.len() > best.len() {
+            best = agreeing;
+        }
+        if best.len() == marks.len() {
+            break;
+        }
+    }
+    best
+}
+
+/// Where the centre of the printed disc is seen.
+fn centre_on(plane: &Plane, seen: &Seen) -> Option<[f64; 2]> {
+    let rim: Vec<[f64; 2]> = seen.rim.iter().map(|&p| plane.mm(p)).collect::<Option<_>>()?;
+    Some(plane.px(circle_centre(&rim)?))
+}
+
+/// Centre of the circle nearest to the points.
+///
+/// Source: I. Kåsa, IEEE Trans. Instrum. Meas. 25 (1976) 8–14 (from memory); without bias for points all round.
+fn circle_centre(points: &[[f64; 2]]) -> Option<[f64; 2]> {
+    let n = points.len() as f64;
+    let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
+    let (mut a, mut b) = ([[0.0; 3]; 3], [0.0; 3]);
+    for p in points {
+        let (x, y) = (p[0] - mean[0], p[1] - mean[1]);
+        let terms = [x, y, 1.0];
+        for i in 0..3 {
+            for j in 0..3 {
+                a[i][j] += terms[i] * terms[j];
+            }
+            b[i] += terms[i] * (x * x + y * y);
+        }
+    }
+    let [u, v, _] = crate::numeric::solve(a, b)?;
+    Some([mean[0] + 0.5 * u, mean[1] + 0.5 * v])
+}
+
+fn finish(
+    frame: &Frame,
+    read: usize,
+    used: &[(&Mark, &Seen)],
+    fit: &PlaneFit,
+    picture: Picture,
+) -> Result<Sheet, SheetError> {
+    let places: Vec<[f64; 2]> = used.iter().map(|(m, _)| m.centre).collect();
+    let all: Vec<[f64; 2]> = frame.marks.iter().map(|m| m.centre).collect();
+    let area = |points: &[[f64; 2]]| shoelace(&convex_hull(points)).abs();
+    if area(&places) < ENCLOSED * area(&all) {
+        return Err(SheetError::OneSided);
+    }
+    let plane = &fit.plane;
+    let (field_w, field_h) = (frame.field[2] - frame.field[0], frame.field[3] - frame.field[1]);
+    let middle = plane.px([0.5 * field_w, 0.5 * field_h]);
+    let j = plane.mm_per_px(middle).ok_or(SheetError::Scrambled)?;
+    let det = j[0][0] * j[1][1] - j[0][1] * j[1][0];
+    if det <= 0.0 {
+        return Err(SheetError::Scrambled);
+    }
+    let off_mm = fit.residual_px * det.sqrt();
+    if off_mm > FLAT * (frame.outer[2] - frame.outer[0]) && fit.residual_px > 1.0 {
+        return Err(SheetError::NotFlat(off_mm));
+    }
+    let lens = plane.lens();
+    let bend = used.iter().map(|(_, s)| {
+        let r2 =
+            ((s.centre[0] - lens.centre[0]).powi(2) + (s.centre[1] - lens.centre[1]).powi(2)) / lens.focal_px.powi(2);
+        (r2 * (lens.k1 + r2 * lens.k2)).abs()
+    });
+    let bend = bend.fold(0.0, f64::max);
+    if bend > BEND {
+        return Err(SheetError::Bent(100.0 * bend));
+    }
+    // The field's sides are curves in the photo. Beyond the field half of the white gap may still show whole particles.
+    let gap = 0.5 * (frame.field[0] - frame.outer[0] - 2.0 * frame.marks[0].radius);
+    let around =
+        |grow: f64| rectangle([-grow, -grow, field_w + grow, field_h + grow], 16).map(|p| plane.px(p)).collect();
+    let region: Vec<[f64; 2]> = around(gap);
+    let edge: Vec<[f64; 2]> = around(0.0);
+    let inside = |p: &[f64; 2]| p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= picture.size[0] && p[1] <= picture.size[1];
+    if !edge.iter().all(inside) {
+        return Err(SheetError::Cut);
+    }
+    let spots: Vec<[f64; 2]> = (0..25)
+        .map(|i| plane.px([field_w * (0.1 + 0.2 * f64::from(i % 5)), field_h * (0.1 + 0.2 * f64::from(i / 5))]))
+        .collect();
+    Ok(Sheet {
+        frame: frame.name,
+        field_mm: [0.0, 0.0, field_w, field_h],
+        plane: plane.clone(),
+        marks: [frame.marks.len(), read, used.len()],
+        residual_px: fit.residual_px,
+        fit_uncertainty: fit.scale_uncertainty(&spots),
+        rims: used.iter().map(|(_, s)| s.rim.clone()).collect(),
+        region,
+        field_px: edge,
+    })
+}
+
+/// Points along the sides of a rectangle x0, y0, x1, y1, `each` to a side.
+fn rectangle([x0, y0, x1, y1]: [f64; 4], each: usize) -> impl Iterator<Item = [f64; 2]> {
+    let corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+    (0..4 * each).map(move |i| {
+        let (a, b, t) = (corners[i / each], corners[(i / each + 1) % 4], (i % each) as f64 / each as f64);
+        [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]
+    })
+}
