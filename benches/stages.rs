@@ -8,7 +8,7 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
-use lightsieve::backdrop::{self, Scene};
+use lightsieve::backdrop::{self, Region, Scene};
 use lightsieve::particle;
 use lightsieve::photo::{self, Photo};
 use lightsieve::pipeline::{ScaleChoice, Settings, join, measure_photo};
@@ -35,7 +35,7 @@ static STAGES: LazyLock<Stages> = LazyLock::new(|| {
         }
     };
     let photo = photo::decode(&jpeg).expect("the photo decodes");
-    let scene = backdrop::read(&photo, None).expect("the photo shows paper");
+    let scene = backdrop::read(&photo, Region::default()).expect("the photo shows paper");
     let regions = segment::find(&photo, &scene);
     let settings = Settings::new(ScaleChoice::Given(UM_PER_PX)).expect("the scale is in range");
     Stages { jpeg, photo, scene, regions, settings }
@@ -54,7 +54,7 @@ fn decode(bencher: Bencher) {
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn backdrop(bencher: Bencher) {
-    bencher.bench(|| backdrop::read(black_box(&STAGES.photo), None));
+    bencher.bench(|| backdrop::read(black_box(&STAGES.photo), Region::default()));
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

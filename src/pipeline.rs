@@ -6,7 +6,7 @@ pub use settings::{ScaleChoice, Settings, SettingsError};
 
 use std::path::{Path, PathBuf};
 
-use crate::backdrop::{self, BackdropError};
+use crate::backdrop::{self, BackdropError, Region};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, intervals, smallest_ecd_px,
 };
@@ -14,7 +14,7 @@ use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
 use crate::scale::sheet::find_sheet;
-use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_disc};
+use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Rejection, Run};
 
 /// Bootstrap draws: the standard error of 300 draws is itself known to 4 %.
@@ -121,8 +121,12 @@ pub fn measure_file(path: &Path, settings: &Settings) -> Result<MeasuredPhoto, M
 pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
     let focal = Focal::of(photo);
     let before = scale_before(photo, focal, &settings.scale)?;
-    let sheet = before.as_ref().and_then(Scale::sheet);
-    let region = sheet.map(|s| Spans::of_polygon(&s.region, photo.width(), photo.height()));
+    let spans = |polygon: &Vec<[f64; 2]>| Some(Spans::of_polygon(polygon, photo.width(), photo.height()));
+    let region = match before.as_ref().map(Scale::from) {
+        Some(Source::Sheet(sheet)) => Region { within: spans(&sheet.region), without: None },
+        Some(Source::Card(card)) => Region { within: None, without: spans(&card.covered) },
+        _ => Region::default(),
+    };
     let scene = backdrop::read(photo, region)?;
     let regions = segment::find(photo, &scene);
     let (mut shapes, calibration) = particle::shapes(photo, &scene, &regions);
@@ -147,7 +151,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let reference = match scale.from() {
         Source::Disc(disc) => shapes[disc.index].take().map(|s| s.outline).into_iter().collect(),
         Source::Sheet(sheet) => sheet.rims.iter().chain([&sheet.field_px]).cloned().collect(),
-        _ => Vec::new(),
+        Source::Card(card) => vec![card.outline.clone()],
+        Source::Given | Source::Points => Vec::new(),
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     let mut parts = regions.parts;
@@ -206,6 +211,7 @@ fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Opt
             let focal_px = focal.known.then_some(focal.px);
             Some(Scale::of_sheet(find_sheet(photo, focal_px)?, *bars)?)
         }
+        ScaleChoice::Card => Some(find_card(photo, focal)?),
         ScaleChoice::Given(um) => Some(Scale::given(*um)?),
         ScaleChoice::Points(ends, mm) => Some(Scale::between_points(*ends, *mm)?),
         ScaleChoice::Disc(_) => None,

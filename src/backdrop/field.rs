@@ -1,5 +1,7 @@
 //! Which part of the picture is paper: measuring happens only there.
 
+use std::ops::Range;
+
 use super::BackdropError;
 use super::tiles::Tiles;
 use crate::numeric::{Spans, median, quantile_of_sorted};
@@ -9,6 +11,26 @@ use crate::numeric::{Spans, median, quantile_of_sorted};
 const STEP: f64 = 0.07;
 /// The same for small pictures, whose tiles span more of the light's fall.
 const STEP_SMALL: f64 = 0.16;
+
+/// The part of a picture that is asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Region {
+    /// Only here, where given.
+    pub within: Option<Spans>,
+    /// Not here, where given.
+    pub without: Option<Spans>,
+}
+
+impl Region {
+    fn contains(&self, x: usize, y: usize) -> bool {
+        self.within.as_ref().is_none_or(|r| r.contains(x, y))
+            && !self.without.as_ref().is_some_and(|r| r.contains(x, y))
+    }
+
+    fn is_everywhere(&self) -> bool {
+        self.within.is_none() && self.without.is_none()
+    }
+}
 
 /// The field of view that is paper, as a mask of tiles, within the region asked for.
 #[derive(Clone, Debug)]
@@ -24,7 +46,7 @@ pub struct Field {
     paper: Vec<bool>,
     /// Inside tiles above and left of each tile corner.
     sums: Vec<u32>,
-    region: Option<Spans>,
+    region: Region,
     whole: bool,
 }
 
@@ -34,15 +56,18 @@ impl Field {
         self.whole
     }
 
-    /// Columns of row `y` that belong to the region; all of them where none was asked for.
-    pub fn columns(&self, y: usize) -> std::ops::Range<usize> {
-        self.region.as_ref().map_or(0..self.width, |r| r.columns(y))
+    /// The one or two stretches of columns of row `y` that belong to the region.
+    pub fn columns(&self, y: usize) -> [Range<usize>; 2] {
+        let all = self.region.within.as_ref().map_or(0..self.width, |r| r.columns(y));
+        match self.region.without.as_ref().map(|r| r.columns(y)).filter(|gap| !gap.is_empty()) {
+            Some(gap) => [all.start..gap.start.min(all.end), gap.end.max(all.start)..all.end],
+            None => [all, 0..0],
+        }
     }
 
     /// True when the pixel lies on the paper.
     pub fn contains(&self, x: usize, y: usize) -> bool {
-        self.region.as_ref().is_none_or(|r| r.contains(x, y))
-            && (self.whole || self.inside[(y / self.tile_px) * self.across + x / self.tile_px])
+        self.region.contains(x, y) && (self.whole || self.inside[(y / self.tile_px) * self.across + x / self.tile_px])
     }
 
     pub(super) fn is_paper(&self, tile: usize) -> bool {
@@ -90,7 +115,7 @@ impl Field {
     }
 
     fn fills_the_picture(&self) -> bool {
-        self.whole && self.region.is_none()
+        self.whole && self.region.is_everywhere()
     }
 
     /// Number of tiles on which a box of `a` × `b` further tiles starts and lies inside.
@@ -114,14 +139,14 @@ impl Field {
     }
 }
 
-/// Finds the paper within `region` (without one: in the whole picture): the brightest large group of tiles between which
+/// Finds the paper within `region`: the brightest large group of tiles between which
 /// the light changes smoothly.
-pub(super) fn find(tiles: &Tiles, region: Option<Spans>) -> Result<Field, BackdropError> {
+pub(super) fn find(tiles: &Tiles, region: Region) -> Result<Field, BackdropError> {
     let n = tiles.level.len();
     let middle = |i: usize, along: usize| (i * tiles.tile_px + tiles.tile_px / 2).min(along - 1);
     let asked = |i: usize| {
         let (x, y) = (middle(i % tiles.across, tiles.width), middle(i / tiles.across, tiles.height));
-        region.as_ref().is_none_or(|r| r.contains(x, y))
+        region.contains(x, y)
     };
     let asked: Vec<bool> = (0..n).map(asked).collect();
     let size = asked.iter().filter(|&&a| a).count();
@@ -280,7 +305,7 @@ mod tests {
 
     #[test]
     fn paper_with_a_vignette_fills_the_picture() {
-        let field = find(&tiles(40, 30, |x, _| 0.8 - 0.012 * (x as f64 - 20.0).abs()), None).unwrap();
+        let field = find(&tiles(40, 30, |x, _| 0.8 - 0.012 * (x as f64 - 20.0).abs()), Region::default()).unwrap();
         assert!(field.is_whole());
         // Source: R. E. Miles (1974); the value is W·H / ((W − fx)(H − fy)) for W = 400, H = 300, 40 × 30 px.
         assert!((field.edge_weight(40.0, 30.0).unwrap() - 400.0 * 300.0 / (360.0 * 270.0)).abs() < 1e-12);
@@ -295,7 +320,7 @@ mod tests {
                 let coin = (15..19).contains(&x) && (10..14).contains(&y);
                 if !sheet || coin { 0.2 } else { 0.8 }
             }),
-            None,
+            Region::default(),
         )
         .unwrap();
         assert!(!field.is_whole());
@@ -307,22 +332,31 @@ mod tests {
 
     #[test]
     fn a_dark_picture_of_wild_texture_has_no_paper() {
-        let wild = find(&tiles(20, 20, |x, y| 0.05 + 0.15 * ((x * 7 + y * 13) % 5) as f64), None);
+        let wild = find(&tiles(20, 20, |x, y| 0.05 + 0.15 * ((x * 7 + y * 13) % 5) as f64), Region::default());
         assert!(matches!(wild, Err(BackdropError::NoPaper)));
     }
 
     #[test]
     fn paper_is_looked_for_in_the_region_only() {
         let square = [[105.0, 105.0], [295.0, 105.0], [295.0, 195.0], [105.0, 195.0]];
-        let region = Spans::of_polygon(&square, 400, 300);
+        let region = Region { within: Some(Spans::of_polygon(&square, 400, 300)), without: None };
         // Brighter paper lies outside of the region, and a finger reaches into it.
         let level = |x: usize, y: usize| match (x, y) {
             (0..5, _) => 0.95,
             (15..18, 15..) => 0.2,
             _ => 0.7,
         };
-        let field = find(&tiles(40, 30, level), Some(region)).unwrap();
-        assert!(!field.is_whole() && field.columns(150) == (105..295));
+        let field = find(&tiles(40, 30, level), region).unwrap();
+        assert!(!field.is_whole() && field.columns(150) == [105..295, 0..0]);
         assert!(field.contains(120, 120) && !field.contains(90, 120) && !field.contains(160, 180));
+    }
+
+    #[test]
+    fn what_is_left_out_of_the_region_splits_its_rows() {
+        let hole = [[105.0, 105.0], [295.0, 105.0], [295.0, 195.0], [105.0, 195.0]];
+        let region = Region { within: None, without: Some(Spans::of_polygon(&hole, 400, 300)) };
+        let field = find(&tiles(40, 30, |_, _| 0.7), region).unwrap();
+        assert_eq!(field.columns(150), [0..105, 295..400]);
+        assert!(!field.contains(200, 150) && field.contains(50, 150) && !field.holds([100.0, 150.0], 20.0));
     }
 }

@@ -210,7 +210,7 @@ mod tests {
         let luma = (0..w * h).map(|i| (255.0 * srgb_from_linear(light(i % w, i / w))).round() as u8).collect();
         let photo = Photo::from_luma(w, h, luma);
         let tiles = tiles::measure(&photo);
-        let scene = super::scene(&tiles, field::find(&tiles, None).unwrap());
+        let scene = super::scene(&tiles, field::find(&tiles, field::Region::default()).unwrap());
         let mut row = vec![0.0; w];
         for y in [0, 1, 63, 64, 250, 498, 499] {
             scene.deficit_row(&photo, y, 0, &mut row);

@@ -6,11 +6,10 @@ mod field;
 mod flatten;
 mod tiles;
 
-pub use field::Field;
+pub use field::{Field, Region};
 pub(crate) use flatten::DarkCodes;
 pub use flatten::Patch;
 
-use crate::numeric::Spans;
 use crate::photo::Photo;
 
 /// The backdrop of one photo: given by rows and patches, so that no second full picture exists.
@@ -51,11 +50,11 @@ pub enum BackdropError {
     Blank,
 }
 
-/// Reads the backdrop of `photo`, within `region` where one is given.
+/// Reads the backdrop of `photo` within `region`.
 ///
 /// # Errors
 /// No paper, paper too dark, or nothing but paper.
-pub fn read(photo: &Photo, region: Option<Spans>) -> Result<Scene, BackdropError> {
+pub fn read(photo: &Photo, region: Region) -> Result<Scene, BackdropError> {
     let tiles = tiles::measure(photo);
     let field = field::find(&tiles, region)?;
     let mut scene = flatten::scene(&tiles, field);

@@ -12,8 +12,8 @@ pub(super) struct Measuring {
     /// Scale of the photo, in µm per pixel. Without this or another way, the printed scale sheet is looked for
     #[arg(long, value_name = "UM_PER_PX", allow_negative_numbers = true, value_parser = number, group = "way")]
     scale: Option<f64>,
-    /// Take the scale from a round object in the picture: coin:euro-1, or disc=24.25 with its diameter in mm
-    #[arg(long, value_name = "coin:NAME|disc=MM", group = "way")]
+    /// Take the scale from an object in the picture: coin:euro-1, disc=24.25 with its diameter in mm, or a bank card
+    #[arg(long, value_name = "coin:NAME|disc=MM|card", group = "way")]
     reference: Option<String>,
     /// Thickness of the reference, in mm, where it is no coin known by name
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = number, requires = "reference")]
@@ -44,7 +44,7 @@ impl Measuring {
         let (option, choice) = if let Some(um) = self.scale {
             ("--scale", ScaleChoice::Given(um))
         } else if let Some(text) = &self.reference {
-            ("--reference", ScaleChoice::Disc(self.round_object(text)?))
+            ("--reference", self.object(text)?)
         } else if let Some(text) = &self.points {
             ("--points", points(text)?)
         } else {
@@ -72,21 +72,28 @@ pub(super) fn number(text: &str) -> Result<f64, String> {
 }
 
 impl Measuring {
-    fn round_object(&self, text: &str) -> Result<RoundObject, Failure> {
+    fn object(&self, text: &str) -> Result<ScaleChoice, Failure> {
+        if text == "card" {
+            return match self.thickness {
+                Some(_) => Err(Failure::Usage(anyhow!("--thickness: that of a card is known; leave it out"))),
+                None => Ok(ScaleChoice::Card),
+            };
+        }
         if let Some(name) = text.strip_prefix("coin:") {
             let known = coin_names().collect::<Vec<_>>().join(", ");
             let object = coin(name).ok_or_else(|| {
                 Failure::Usage(anyhow!("--reference {text}: no coin of this name is known. Known are: {known}"))
             })?;
-            return Ok(RoundObject { thickness_mm: self.thickness.unwrap_or(object.thickness_mm), ..object });
+            let thickness_mm = self.thickness.unwrap_or(object.thickness_mm);
+            return Ok(ScaleChoice::Disc(RoundObject { thickness_mm, ..object }));
         }
         let diameter_mm = text.strip_prefix("disc=").and_then(|mm| mm.parse().ok()).ok_or_else(|| {
             Failure::Usage(anyhow!(
-                "--reference {text}: expected coin: and a name, or disc= and a diameter in mm, for example \
+                "--reference {text}: expected card, coin: and a name, or disc= and a diameter in mm, for example \
                  --reference coin:euro-1 or --reference disc=24.25"
             ))
         })?;
-        Ok(RoundObject { diameter_mm, thickness_mm: self.thickness.unwrap_or(0.0) })
+        Ok(ScaleChoice::Disc(RoundObject { diameter_mm, thickness_mm: self.thickness.unwrap_or(0.0) }))
     }
 }
 

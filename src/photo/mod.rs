@@ -76,6 +76,21 @@ impl Photo {
         self.map_row(y, x0, out, |_, light| light);
     }
 
+    /// Linear light at a place, between the middles of the four pixels round it; `None` within half a pixel of the frame.
+    pub fn light_at(&self, [x, y]: [f64; 2]) -> Option<f64> {
+        let (x, y) = (x - 0.5, y - 0.5);
+        if !(x >= 0.0 && y >= 0.0 && x + 1.0 < self.width as f64 && y + 1.0 < self.height as f64) {
+            return None;
+        }
+        let (column, row, tx, ty) = (x as usize, y as usize, x.fract(), y.fract());
+        let pair = |row: usize| {
+            let mut two = [0.0f32; 2];
+            self.row_linear(row, column, &mut two);
+            f64::from(two[0]) * (1.0 - tx) + f64::from(two[1]) * tx
+        };
+        Some(pair(row) * (1.0 - ty) + pair(row + 1) * ty)
+    }
+
     /// `of(i, linear light)` for the pixels `x0 + i` of row `y`, with `i` from 0 to the length of `out`.
     pub(crate) fn map_row(&self, y: usize, x0: usize, out: &mut [f32], of: impl Fn(usize, f32) -> f32) {
         let start = y * self.width + x0;

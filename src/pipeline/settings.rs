@@ -9,6 +9,8 @@ pub enum ScaleChoice {
     Given(f64),
     /// From a round object in the picture.
     Disc(RoundObject),
+    /// From a card of format ID-1 (ISO/IEC 7810) in the picture.
+    Card,
     /// From two places in the picture (px) and their distance (mm).
     Points([[f64; 2]; 2], f64),
 }
@@ -49,6 +51,7 @@ impl Settings {
             ScaleChoice::Points(ends, mm) => {
                 Scale::between_points(*ends, *mm)?;
             }
+            ScaleChoice::Card => {}
             ScaleChoice::Sheet(bars) => Scale::check_bars(*bars)?,
         }
         Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })

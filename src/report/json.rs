@@ -41,7 +41,15 @@ struct ScaleV1 {
     #[serde(skip_serializing_if = "Option::is_none")]
     disc: Option<DiscV1>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    card: Option<CardV1>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     sheet: Option<SheetV1>,
+}
+
+#[derive(Serialize)]
+struct CardV1 {
+    tilt_deg: f64,
+    residual_px: f64,
 }
 
 #[derive(Serialize)]
@@ -127,7 +135,7 @@ struct PhotoV1 {
 }
 
 fn scale_v1(scale: &Scale) -> ScaleV1 {
-    let (mut disc, mut sheet) = (None, None);
+    let (mut disc, mut card, mut sheet) = (None, None, None);
     let from = match scale.from() {
         Source::Given => "given",
         Source::Points => "points",
@@ -136,6 +144,10 @@ fn scale_v1(scale: &Scale) -> ScaleV1 {
             let Disc { diameter_px, diameter_mm, tilt_deg, .. } = *d;
             disc = Some(DiscV1 { x_px, y_px, diameter_px, diameter_mm, tilt_deg });
             "disc"
+        }
+        Source::Card(c) => {
+            card = Some(CardV1 { tilt_deg: c.tilt_deg, residual_px: c.residual_px });
+            "card"
         }
         Source::Sheet(s) => {
             let [marks, marks_read, marks_used] = s.marks;
@@ -154,6 +166,7 @@ fn scale_v1(scale: &Scale) -> ScaleV1 {
         from,
         uncertainty,
         disc,
+        card,
         sheet,
     }
 }

@@ -16,6 +16,7 @@ pub fn table(m: &Measurement) -> String {
         Source::Given => "as given".to_owned(),
         Source::Points => "from two points".to_owned(),
         Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
+        Source::Card(c) => format!("from a card, the camera tilted by {:.0} degrees", c.tilt_deg),
         Source::Sheet(s) => format!("frame {} of the scale sheet, {} of {} marks", s.frame, s.marks[2], s.marks[0]),
     };
     let names: Vec<String> = m.photos.iter().map(|p| p.path.display().to_string()).collect();

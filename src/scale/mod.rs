@@ -2,6 +2,7 @@
 //!
 //! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a disc, a stand) is a module that makes one.
 
+mod card;
 mod coins;
 mod disc;
 mod focal;
@@ -9,7 +10,9 @@ mod homography;
 mod lens;
 mod plane;
 pub mod sheet;
+mod small;
 
+pub use card::{CARD_MM, Card, find_card};
 pub use coins::{coin, coin_names};
 pub use disc::{Candidate, Disc, RoundObject, check_diameter, find_disc};
 pub use focal::Focal;
@@ -52,6 +55,8 @@ pub enum Source {
     Given,
     /// From a round object of known diameter in the picture.
     Disc(Disc),
+    /// From a card of format ID-1.
+    Card(Box<Card>),
     /// From two places in the picture and their distance.
     Points,
     /// From a frame of the printed sheet.
@@ -66,6 +71,16 @@ pub enum ScaleError {
         "the scale must be a number of µm per pixel above 0 and below 10000, and {0} is not. A phone photo of a hand-sized sheet has about 20"
     )]
     OutOfRange(f64),
+    #[error(
+        "no card was found: lay it flat on the paper, its darker side up, wholly in the picture, clear of the grounds; or \
+         give --scale UM_PER_PX"
+    )]
+    NoCard,
+    #[error(
+        "the dark rectangle in the picture is no card of 85.60 × 53.98 mm (ISO/IEC 7810 ID-1): its proportions are {0:.0} % \
+         off. Lay a bank or library card on the paper and nothing else as large"
+    )]
+    OtherCard(f64),
     #[error("a check bar of the sheet is 100 mm long; {0} mm is no print of it (80 to 120 are taken)")]
     Bar(f64),
     #[error(
@@ -103,6 +118,11 @@ impl Scale {
             return Err(ScaleError::OutOfRange(um_per_px));
         }
         Ok(Scale { map: Map::Even(um_per_px), parts, from })
+    }
+
+    /// The scale of a plane; that at `middle` (px) is called typical.
+    fn of_plane(plane: Plane, middle: [f64; 2], parts: Vec<Part>, from: Source) -> Self {
+        Scale { map: Map::Plane(Box::new(plane), middle), parts, from }
     }
 
     /// A scale given as µm per pixel, taken as exact.
@@ -153,8 +173,7 @@ impl Scale {
         let [x0, y0, x1, y1] = sheet.field_mm;
         let middle = sheet.plane.px([0.5 * (x0 + x1), 0.5 * (y0 + y1)]);
         let parts = vec![Part { name: "fit of the marks", relative: sheet.fit_uncertainty }, printed];
-        let map = Map::Plane(Box::new(sheet.plane.clone()), middle);
-        Ok(Scale { map, parts, from: Source::Sheet(Box::new(sheet)) })
+        Ok(Scale::of_plane(sheet.plane.clone(), middle, parts, Source::Sheet(Box::new(sheet))))
     }
 
     /// Derivatives of the place on the paper, µm per px: `[[dx/du, dx/dv], [dy/du, dy/dv]]`; `None` where the scale is

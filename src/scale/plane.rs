@@ -65,8 +65,6 @@ impl Plane {
 pub struct PlaneFit {
     /// The plane.
     pub plane: Plane,
-    /// Distance of every point from where the plane has it, px.
-    pub off_px: Vec<f64>,
     /// Root of the mean squared coordinate residual, by the degrees of freedom, px.
     pub residual_px: f64,
     normal: Normal,
@@ -76,10 +74,11 @@ pub struct PlaneFit {
 
 /// Makes mm and px dimensionless, so that every parameter is of the order of 1.
 #[derive(Clone, Copy, Debug)]
-struct Normal {
+pub(super) struct Normal {
     middle_mm: [f64; 2],
     half_mm: f64,
-    lens: Lens,
+    centre_px: [f64; 2],
+    focal_px: f64,
 }
 
 /// A phone's main camera, 26 mm on the 36 × 24 mm frame: its focal length over the picture's diagonal.
@@ -91,57 +90,73 @@ const USUAL_K: [f64; 2] = [0.2, 0.05];
 const USUAL_ERROR_PX: f64 = 0.05;
 
 impl Normal {
+    /// For points of the paper about their centroid, and a picture about its `centre_px`.
+    pub fn new(mm: &[[f64; 2]], centre_px: [f64; 2], focal_px: f64) -> Self {
+        let n = mm.len() as f64;
+        let middle_mm = [0, 1].map(|i| mm.iter().map(|p| p[i]).sum::<f64>() / n);
+        let half_mm = mm.iter().map(|p| (p[0] - middle_mm[0]).hypot(p[1] - middle_mm[1])).fold(0.0, f64::max);
+        Normal { middle_mm, half_mm, centre_px, focal_px }
+    }
+
+    pub fn of_mm(&self, p: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|i| (p[i] - self.middle_mm[i]) / self.half_mm)
+    }
+
+    pub fn of_px(&self, p: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|i| (p[i] - self.centre_px[i]) / self.focal_px)
+    }
+
     fn plane(&self, p: &[f64]) -> Option<Plane> {
-        let f = self.lens.focal_px;
-        let c = self.lens.centre;
-        let mm = Matrix3::new(1.0, 0.0, -self.middle_mm[0], 0.0, 1.0, -self.middle_mm[1], 0.0, 0.0, self.half_mm);
-        let px = Matrix3::new(f, 0.0, c[0], 0.0, f, c[1], 0.0, 0.0, 1.0);
-        Plane::new(with_unit_corner(px * of_parameters(&p[..8]) * mm)?, Lens { k1: p[8], k2: p[9], ..self.lens })
+        let ([x, y], [cx, cy], f) = (self.middle_mm, self.centre_px, self.focal_px);
+        let mm = Matrix3::new(1.0, 0.0, -x, 0.0, 1.0, -y, 0.0, 0.0, self.half_mm);
+        let px = Matrix3::new(f, 0.0, cx, 0.0, f, cy, 0.0, 0.0, 1.0);
+        let lens = Lens { centre: self.centre_px, focal_px: f, k1: p[8], k2: p[9] };
+        Plane::new(with_unit_corner(px * of_parameters(&p[..8]) * mm)?, lens)
     }
 }
 
-/// Fits the homography and two radial terms together to points of the paper (mm) and where they are seen (px).
+/// Fits a plane to `residuals` (px over the focal length), from the homography `start` between dimensionless coordinates on.
+pub(super) fn fit_residuals(
+    normal: Normal,
+    start: &Matrix3<f64>,
+    residuals: impl Fn(&Plane) -> Vec<f64>,
+) -> Option<PlaneFit> {
+    let with_usual = |p: &[f64]| -> Vec<f64> {
+        let mut all = normal.plane(p).map_or_else(|| vec![f64::NAN], |plane| residuals(&plane));
+        all.extend((0..2).map(|i| p[8 + i] / USUAL_K[i] * USUAL_ERROR_PX / normal.focal_px));
+        all
+    };
+    let mut guess = parameters(start).to_vec();
+    guess.extend([0.0, 0.0]);
+    let fit = levenberg_marquardt(&guess, &[0.1; 10], with_usual)?;
+    let fitted = fit.parameters.as_slice().to_vec();
+    let plane = normal.plane(&fitted)?;
+    let freedom = fit.residuals.len() as f64 - 10.0;
+    let variance = fit.sum_of_squares() / freedom.max(1.0);
+    let residual_px = normal.focal_px * variance.sqrt();
+    Some(PlaneFit { plane, residual_px, normal, fitted, covariance: fit.spread * variance })
+}
+
+/// Fits the homography and two radial terms together to points of the paper (mm) and where they are seen (px), in a
+/// picture with the bend of its lens about `centre_px`.
 ///
-/// `lens` gives the centre and the focal length, which are kept. `None` with fewer than five points or when they do not
-/// determine the plane.
-/// Source: the homography with radial terms of Z. Zhang (2000), as `Lens`; fitted by Levenberg–Marquardt.
-pub fn fit_plane(mm: &[[f64; 2]], px: &[[f64; 2]], lens: Lens) -> Option<PlaneFit> {
+/// `focal_px` makes the radial terms dimensionless. `None` with fewer than five points or when they do not determine the
+/// plane.
+/// Source: the homography with radial terms of Z. Zhang (2000), as [`Lens`]; fitted by Levenberg–Marquardt.
+pub fn fit_plane(mm: &[[f64; 2]], px: &[[f64; 2]], centre_px: [f64; 2], focal_px: f64) -> Option<PlaneFit> {
     if mm.len() < 5 || mm.len() != px.len() {
         return None;
     }
-    let n = mm.len() as f64;
-    let middle_mm = [0, 1].map(|i| mm.iter().map(|p| p[i]).sum::<f64>() / n);
-    let half_mm = mm.iter().map(|p| (p[0] - middle_mm[0]).hypot(p[1] - middle_mm[1])).fold(0.0, f64::max);
-    let normal = Normal { middle_mm, half_mm, lens };
-    let (f, c) = (lens.focal_px, lens.centre);
-    let from: Vec<[f64; 2]> = mm.iter().map(|p| [0, 1].map(|i| (p[i] - middle_mm[i]) / half_mm)).collect();
-    let to: Vec<[f64; 2]> = px.iter().map(|p| [0, 1].map(|i| (p[i] - c[i]) / f)).collect();
+    let normal = Normal::new(mm, centre_px, focal_px);
+    let from: Vec<[f64; 2]> = mm.iter().map(|&p| normal.of_mm(p)).collect();
+    let to: Vec<[f64; 2]> = px.iter().map(|&p| normal.of_px(p)).collect();
     let start = fit_homography(&from, &to)?;
-    let unit = |p: &[f64]| Lens { centre: [0.0; 2], focal_px: 1.0, k1: p[8], k2: p[9] };
-    let residuals = |p: &[f64]| -> Vec<f64> {
-        let (h, lens) = (of_parameters(&p[..8]), unit(p));
-        let points = from.iter().zip(&to).flat_map(|(&a, b)| {
-            let q = lens.bend(project(&h, a));
-            [q[0] - b[0], q[1] - b[1]]
-        });
-        let usual = (0..2).map(|i| p[8 + i] / USUAL_K[i] * USUAL_ERROR_PX / f);
-        points.chain(usual).collect()
-    };
-    let mut guess = parameters(&start).to_vec();
-    guess.extend([0.0, 0.0]);
-    let fit = levenberg_marquardt(&guess, &[0.1; 10], residuals)?;
-    let fitted = fit.parameters.as_slice().to_vec();
-    let plane = normal.plane(&fitted)?;
-    let off_px: Vec<f64> = fit.residuals.as_slice()[..2 * mm.len()].chunks(2).map(|r| f * r[0].hypot(r[1])).collect();
-    let freedom = (2 * mm.len()) as f64 + 2.0 - 10.0;
-    let variance = fit.sum_of_squares() / freedom;
-    Some(PlaneFit {
-        plane,
-        off_px,
-        residual_px: f * variance.sqrt(),
-        normal,
-        fitted,
-        covariance: fit.spread * variance,
+    fit_residuals(normal, &start, |plane| {
+        let off = |(&mm, px): (&[f64; 2], &[f64; 2])| {
+            let q = plane.px(mm);
+            [0, 1].map(|i| (q[i] - px[i]) / focal_px)
+        };
+        mm.iter().zip(px).flat_map(off).collect()
     })
 }
 

@@ -34,10 +34,11 @@ pub(super) fn detect(photo: &Photo, scene: &Scene) -> Found {
             let mut runs = Vec::new();
             let rows = i * strip..((i + 1) * strip).min(height);
             rows::smoothed_where_dark(photo, scene, &kernel, &dark, rows, |y, x0, row| {
-                let asked = scene.field.columns(y);
-                let (from, to) = (x0.max(asked.start), (x0 + row.len()).min(asked.end));
-                if from < to {
-                    runs_above(&row[from - x0..to - x0], from, y, threshold as f32, &mut runs);
+                for asked in scene.field.columns(y) {
+                    let (from, to) = (x0.max(asked.start), (x0 + row.len()).min(asked.end));
+                    if from < to {
+                        runs_above(&row[from - x0..to - x0], from, y, threshold as f32, &mut runs);
+                    }
                 }
             });
             runs

@@ -4,11 +4,10 @@ use rayon::prelude::*;
 
 use super::layout::{Frame, Mark, frames};
 use super::mark::{Seen, read};
-use super::small::rounds;
-use crate::numeric::{Draws, convex_hull, shoelace};
+use super::round::rounds;
+use crate::numeric::{Draws, convex_hull, median, shoelace};
 use crate::photo::Photo;
 use crate::scale::homography::{fit_homography, project};
-use crate::scale::lens::Lens;
 use crate::scale::plane::{Plane, PlaneFit, USUAL_FOCAL, fit_plane};
 
 /// Fewest marks that make a pose: ten unknowns need five, and a wrong reading must show.
@@ -51,7 +50,7 @@ pub enum SheetError {
         "no scale: no mark of the printed scale sheet is in view, and how large a pixel is cannot be read from the photo \
          alone. Do one of:
   print a sheet and spread the grounds in one of its frames: lightsieve target --output sheet.pdf
-  lay a coin beside the grounds:                             --reference coin:euro-1   (or disc=24.25, in mm)
+  lay a coin beside the grounds:                             --reference coin:euro-1   (or disc=24.25, in mm; or card)
   tell how far two places are apart:                         --points X1,Y1,X2,Y2=MM   (px of the photo, and mm)
   give the scale:                                            --scale 20                (µm per pixel)"
     )]
@@ -160,9 +159,12 @@ struct Picture {
 }
 
 impl Picture {
-    fn lens(&self) -> Lens {
-        let focal_px = self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1]));
-        Lens { centre: self.size.map(|s| 0.5 * s), focal_px, k1: 0.0, k2: 0.0 }
+    fn centre(&self) -> [f64; 2] {
+        self.size.map(|s| 0.5 * s)
+    }
+
+    fn focal_px(&self) -> f64 {
+        self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1]))
     }
 }
 
@@ -183,14 +185,16 @@ fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Shee
     // circle, and the circle's centre is sent out again. Twice is enough, the third time settles what was left out.
     for round in 0..4 {
         let mm: Vec<[f64; 2]> = used.iter().map(|(m, _)| place(m)).collect();
-        let now = fit_plane(&mm, &centres, picture.lens()).ok_or(SheetError::Scrambled)?;
+        let now = fit_plane(&mm, &centres, picture.centre(), picture.focal_px()).ok_or(SheetError::Scrambled)?;
         if round == 1 {
-            let mut off = now.off_px.clone();
-            off.sort_by(f64::total_cmp);
-            let limit = (5.0 * off[off.len() / 2]).max(0.3);
-            let keep: Vec<bool> = now.off_px.iter().map(|&o| o < limit).collect();
-            let mut kept = keep.iter();
-            used.retain(|_| *kept.next().expect("one for each mark"));
+            let off = |i: usize| {
+                let q = now.plane.px(mm[i]);
+                (q[0] - centres[i][0]).hypot(q[1] - centres[i][1])
+            };
+            let offs: Vec<f64> = (0..mm.len()).map(off).collect();
+            let limit = (5.0 * median(&mut offs.clone()).unwrap_or(0.0)).max(0.3);
+            let mut kept = offs.iter().map(|&o| o < limit);
+            used.retain(|_| kept.next().expect("one for each mark"));
             if used.len() < FEWEST {
                 return Err(SheetError::FewMarks(used.len()));
             }
@@ -318,7 +322,7 @@ fn finish(
 }
 
 /// Points along the sides of a rectangle x0, y0, x1, y1, `each` to a side.
-fn rectangle([x0, y0, x1, y1]: [f64; 4], each: usize) -> impl Iterator<Item = [f64; 2]> {
+pub(in crate::scale) fn rectangle([x0, y0, x1, y1]: [f64; 4], each: usize) -> impl Iterator<Item = [f64; 2]> {
     let corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
     (0..4 * each).map(move |i| {
         let (a, b, t) = (corners[i / each], corners[(i / each + 1) % 4], (i % each) as f64 / each as f64);

@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::layout::{DOT_RING, DOTS, least_turn};
-use super::small::Round;
+use super::round::Round;
 use crate::numeric::{levenberg_marquardt, median};
 use crate::photo::Photo;
 
@@ -101,22 +101,6 @@ pub(super) fn read(photo: &Photo, round: &Round) -> Option<Seen> {
     Some(Seen { centre: ellipse.centre, radius: det / a.hypot(c).max(b.hypot(d)), rim, word })
 }
 
-/// Light at a place of the photo, between the four pixels round it; `None` at the frame.
-fn light(photo: &Photo, [x, y]: [f64; 2]) -> Option<f64> {
-    let (x, y) = (x - 0.5, y - 0.5);
-    let inside = x >= 0.0 && y >= 0.0 && x + 1.0 < photo.width() as f64 && y + 1.0 < photo.height() as f64;
-    if !inside {
-        return None;
-    }
-    let (column, row, tx, ty) = (x as usize, y as usize, x.fract(), y.fract());
-    let pair = |row: usize| {
-        let mut two = [0.0f32; 2];
-        photo.row_linear(row, column, &mut two);
-        f64::from(two[0]) * (1.0 - tx) + f64::from(two[1]) * tx
-    };
-    Some(pair(row) * (1.0 - ty) + pair(row + 1) * ty)
-}
-
 /// Points at which the light rises half-way from the mark to the paper.
 fn rim_of(photo: &Photo, ellipse: &Ellipse) -> Vec<[f64; 2]> {
     let size = ellipse.mean_half();
@@ -128,7 +112,7 @@ fn rim_of(photo: &Photo, ellipse: &Ellipse) -> Vec<[f64; 2]> {
         .filter_map(|ray| {
             let angle = TAU * ray as f64 / RAYS as f64;
             let profile: Vec<f64> =
-                (0..=steps).map(|k| light(photo, ellipse.at(along(k), angle))).collect::<Option<_>>()?;
+                (0..=steps).map(|k| photo.light_at(ellipse.at(along(k), angle))).collect::<Option<_>>()?;
             let end = (steps / 6).max(2);
             let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
             let (ink, paper) = (mean(&profile[..end]), mean(&profile[profile.len() - end..]));
@@ -151,13 +135,13 @@ fn word_of(photo: &Photo, ellipse: &Ellipse) -> Option<u16> {
     let spot = |angle: f64| -> Option<f64> {
         let mut sum = 0.0;
         for (dr, da) in [(0.0, 0.0), (0.05, 0.0), (-0.05, 0.0), (0.0, 0.08), (0.0, -0.08)] {
-            sum += light(photo, ellipse.at(DOT_RING + dr, angle + da))?;
+            sum += photo.light_at(ellipse.at(DOT_RING + dr, angle + da))?;
         }
         Some(sum / 5.0)
     };
     let ring: Vec<f64> = (0..N).map(|i| spot(TAU * i as f64 / N as f64)).collect::<Option<_>>()?;
-    let ink = (0..8).map(|i| light(photo, ellipse.at(0.25, TAU * f64::from(i) / 8.0))).sum::<Option<f64>>()? / 8.0;
-    let paper = (0..8).map(|i| light(photo, ellipse.at(1.25, TAU * f64::from(i) / 8.0))).sum::<Option<f64>>()? / 8.0;
+    let ink = (0..8).map(|i| photo.light_at(ellipse.at(0.25, TAU * f64::from(i) / 8.0))).sum::<Option<f64>>()? / 8.0;
+    let paper = (0..8).map(|i| photo.light_at(ellipse.at(1.25, TAU * f64::from(i) / 8.0))).sum::<Option<f64>>()? / 8.0;
     let bright = ring.iter().copied().fold(0.0, f64::max);
     if bright - ink < 0.25 * (paper - ink) {
         return None;

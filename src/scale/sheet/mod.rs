@@ -3,7 +3,8 @@
 mod find;
 mod layout;
 mod mark;
-mod small;
+mod round;
 
+pub(super) use find::rectangle;
 pub use find::{Sheet, SheetError, find_sheet};
 pub use layout::{Bar, Frame, Mark, PRINTED_DISCS, Paper, Row, bars, frames};
