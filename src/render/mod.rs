@@ -30,6 +30,8 @@ mod stage;
 mod tests;
 mod truth;
 mod view;
+#[cfg(test)]
+mod view_tests;
 
 pub use print::Ink;
 pub use props::{ReferenceCard, ReferenceDisc, Surround};
