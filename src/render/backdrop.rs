@@ -1,8 +1,10 @@
 //! Everything but the particles: table, paper, disc, thumb, and the light on them.
 
 use super::noise::{Job, ease, lerp, mix, value};
+use super::plate::Plate;
 use super::spec::SceneSpec;
-use super::stage::{Disc, Stage, Thumb};
+use super::stage::{Stage, Thumb};
+use super::view::Projection;
 
 pub(super) type Rgb = [f32; 3];
 
@@ -19,6 +21,14 @@ pub(super) struct Illumination {
     centre: [f32; 2],
     slope: [f32; 2],
     vignette: f32,
+    cast: Option<Cast>,
+}
+
+/// Across the edge of a cast shadow, as a share of its width: `along` times the place plus `offset`.
+struct Cast {
+    along: [f32; 2],
+    offset: f32,
+    strength: f32,
 }
 
 impl Illumination {
@@ -31,12 +41,25 @@ impl Illumination {
             centre: [cx as f32, cy as f32],
             slope: [(k * cos) as f32, (k * sin) as f32],
             vignette: (spec.light.vignette / (cx * cx + cy * cy)) as f32,
+            cast: spec.light.cast.map(|cast| {
+                let (sin, cos) = cast.direction_deg.to_radians().sin_cos();
+                let [x, y] = cast.through_px;
+                let k = 1.0 / cast.softness_px.max(1e-3);
+                Cast {
+                    along: [(k * cos) as f32, (k * sin) as f32],
+                    offset: (0.5 - k * (x * cos + y * sin)) as f32,
+                    strength: cast.strength as f32,
+                }
+            }),
         }
     }
 
     pub(super) fn at(&self, x: f32, y: f32) -> f32 {
         let (dx, dy) = (x - self.centre[0], y - self.centre[1]);
-        (1.0 + dx * self.slope[0] + dy * self.slope[1]) * (1.0 - self.vignette * (dx * dx + dy * dy))
+        let light = (1.0 + dx * self.slope[0] + dy * self.slope[1]) * (1.0 - self.vignette * (dx * dx + dy * dy));
+        self.cast
+            .as_ref()
+            .map_or(light, |c| light * (1.0 - c.strength * ease(x * c.along[0] + y * c.along[1] + c.offset)))
     }
 }
 
@@ -71,7 +94,11 @@ impl<'a> Ground<'a> {
         let Some(sheet) = &self.stage.sheet else {
             return self.paper_at(x, y);
         };
-        let distance = sheet.distance(f64::from(x), f64::from(y)) as f32;
+        let sheet_distance = |x: f32, y: f32| {
+            let [x, y] = self.stage.projection.px_to_flat([f64::from(x), f64::from(y)], 0.0);
+            sheet.distance(x, y) as f32
+        };
+        let distance = sheet_distance(x, y);
         let share = (0.5 - distance).clamp(0.0, 1.0);
         if share >= 1.0 {
             return self.paper_at(x, y);
@@ -79,7 +106,7 @@ impl<'a> Ground<'a> {
         // The sheet stands a little off the table, more so on its lee side.
         let [cos, sin, strength] = self.shadow;
         let reach = 0.9 * self.px_per_mm;
-        let lee = sheet.distance(f64::from(x - cos * reach), f64::from(y - sin * reach)) as f32;
+        let lee = sheet_distance(x - cos * reach, y - sin * reach);
         let near = 1.0 - ease(distance.max(0.0) / reach);
         let cast = ease(0.5 - lee / (1.6 * reach));
         let shade = 1.0 - 0.25 * near - 0.6 * strength.max(0.15) * cast;
@@ -112,8 +139,9 @@ impl<'a> Ground<'a> {
 }
 
 /// The metal disc: rim, ring of bosses and rough relief, lit from the side away from the shadow.
-pub(super) struct Metal {
-    disc: Disc,
+pub(super) struct Metal<'a> {
+    disc: &'a Plate,
+    projection: &'a Projection,
     colour: Rgb,
     relief: f32,
     /// Unit vector towards the lamp.
@@ -121,29 +149,32 @@ pub(super) struct Metal {
     seed: u32,
 }
 
-impl Metal {
-    pub(super) fn new(spec: &SceneSpec, stage: &Stage) -> Option<Self> {
-        let (Some(disc), Some(reference)) = (stage.disc, &spec.reference) else {
+impl<'a> Metal<'a> {
+    pub(super) fn new(spec: &SceneSpec, stage: &'a Stage) -> Option<Self> {
+        let (Some(disc), Some(reference)) = (&stage.disc, &spec.reference) else {
             return None;
         };
         let (sin, cos) = spec.shadow.direction_deg.to_radians().sin_cos();
+        let lamp = stage.projection.unturned([-cos, -sin]);
         Some(Self {
             disc,
+            projection: &stage.projection,
             colour: rgb(&reference.reflectance),
             relief: reference.relief as f32,
-            lamp: [-cos as f32, -sin as f32],
+            lamp: lamp.map(|v| v as f32),
             seed: mix(spec.seed, Job::Disc, 0) as u32,
         })
     }
 
-    pub(super) fn disc(&self) -> Disc {
-        self.disc
+    pub(super) fn colour(&self) -> Rgb {
+        self.colour
     }
 
     /// Share of the pixel at (x, y) that is metal, and its reflectance.
     pub(super) fn at(&self, x: f32, y: f32) -> (f32, Rgb) {
-        let radius = self.disc.radius as f32;
-        let (dx, dy) = (x - self.disc.x as f32, y - self.disc.y as f32);
+        let radius = self.disc.corner as f32;
+        let [x, y] = self.projection.px_to_flat([f64::from(x), f64::from(y)], self.disc.thickness_mm);
+        let (dx, dy) = (x as f32 - self.disc.centre[0] as f32, y as f32 - self.disc.centre[1] as f32);
         let distance = dx.hypot(dy);
         let share = (radius - distance + 0.5).clamp(0.0, 1.0);
         if share == 0.0 {

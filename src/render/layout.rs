@@ -3,9 +3,10 @@
 use super::RenderError;
 use super::grind::{draw_ecd_um, practical_max_um};
 use super::noise::{Job, rng};
-use super::outline::{Point, grain, slide_to_contact};
+use super::outline::{Point, area, bounds, centroid, ecd_of, grain, slide_to_contact};
 use super::spec::SceneSpec;
 use super::stage::Stage;
+use super::view::Projection;
 use rand::RngExt;
 use rand::seq::SliceRandom;
 use rand_pcg::Pcg64Mcg;
@@ -18,7 +19,8 @@ const TRIES: usize = 2000;
 const HOSTS_TRIED: usize = 12;
 const ANGLES_TRIED: usize = 24;
 
-/// A particle in its place. Pixels.
+/// A particle in its place. Pixels, flat ones as long as it is being placed.
+#[derive(Clone)]
 pub(super) struct Particle {
     /// Index in the order of drawing; names the particle's own random streams.
     pub index: u64,
@@ -36,16 +38,36 @@ pub(super) struct Particle {
 impl Particle {
     /// Low and high corner of the bounding box.
     pub(super) fn bounds(&self) -> ([f64; 2], [f64; 2]) {
-        let mut low = [f64::INFINITY; 2];
-        let mut high = [f64::NEG_INFINITY; 2];
-        for p in &self.outline {
-            for axis in 0..2 {
-                low[axis] = low[axis].min(p[axis]);
-                high[axis] = high[axis].max(p[axis]);
-            }
-        }
+        let (low, high) = bounds(&self.outline);
         ([low[0] + self.x, low[1] + self.y], [high[0] + self.x, high[1] + self.y])
     }
+
+    /// As the camera sees it.
+    pub(super) fn seen(&self, projection: &Projection) -> Self {
+        if projection.is_flat() {
+            return self.clone();
+        }
+        let mut outline: Vec<Point> =
+            self.outline.iter().map(|p| projection.flat_to_px([p[0] + self.x, p[1] + self.y], 0.0)).collect();
+        // About a corner of its own first, for the precision of the centroid.
+        let from = outline[0];
+        outline.iter_mut().for_each(|p| *p = [p[0] - from[0], p[1] - from[1]]);
+        let [cx, cy] = centroid(&outline);
+        outline.iter_mut().for_each(|p| *p = [p[0] - cx, p[1] - cy]);
+        let ecd = ecd_of(area(&outline));
+        let radius = bounding_radius(&outline);
+        Self { x: from[0] + cx, y: from[1] + cy, outline, ecd, radius, ..*self }
+    }
+
+    pub(super) fn is_in(&self, width: f64, height: f64) -> bool {
+        let (low, high) = self.bounds();
+        high[0] > 0.0 && high[1] > 0.0 && low[0] < width && low[1] < height
+    }
+}
+
+/// Radius of the bounding circle about the origin.
+fn bounding_radius(outline: &[Point]) -> f64 {
+    outline.iter().map(|p| p[0].hypot(p[1])).fold(0.0, f64::max)
 }
 
 /// How far paper must go on beyond the frame for particles cut by it.
@@ -53,6 +75,7 @@ pub(super) fn beyond_px(spec: &SceneSpec) -> f64 {
     0.85 * practical_max_um(&spec.grind) / spec.um_per_px
 }
 
+/// Particles on the paper, in flat pixels. Not all need be in the frame.
 pub(super) fn place(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, RenderError> {
     let mut waiting = draw_particles(spec, stage)?;
     let wanted = waiting.len();
@@ -103,12 +126,7 @@ pub(super) fn place(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Re
         }
     }
 
-    let mut particles = table.placed;
-    particles.retain(|p| {
-        let (low, high) = p.bounds();
-        high[0] > 0.0 && high[1] > 0.0 && low[0] < stage.width && low[1] < stage.height
-    });
-    Ok(particles)
+    Ok(table.placed)
 }
 
 fn larger_first(a: &Particle, b: &Particle) -> Ordering {
@@ -134,7 +152,7 @@ fn draw_particles(spec: &SceneSpec, stage: &Stage) -> Result<Vec<Particle>, Rend
         .into_par_iter()
         .map(|(index, ecd, chaff)| {
             let outline = grain(ecd, chaff, &mut rng(spec.seed, Job::Outline, index));
-            let radius = outline.iter().map(|p| p[0].hypot(p[1])).fold(0.0, f64::max);
+            let radius = bounding_radius(&outline);
             Particle { index, x: 0.0, y: 0.0, outline, ecd, radius, touching: false, chaff }
         })
         .collect())

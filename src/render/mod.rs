@@ -19,6 +19,8 @@ mod look;
 mod noise;
 mod outline;
 mod paint;
+mod plate;
+mod print;
 mod props;
 mod raster;
 mod shade;
@@ -27,13 +29,22 @@ mod stage;
 #[cfg(test)]
 mod tests;
 mod truth;
+mod view;
+#[cfg(test)]
+mod view_tests;
 
-pub use props::{ReferenceDisc, Surround};
-pub use spec::{Camera, Coffee, Grind, Light, Lognormal, Paper, SceneSpec, Shadow, Sharpen};
-pub use truth::{TrueFigures, TrueParticle};
+pub use print::Ink;
+pub use props::{ReferenceCard, ReferenceDisc, Surround};
+pub use spec::{Camera, CastShadow, Coffee, Grind, Light, Lognormal, Paper, SceneSpec, Shadow, Sharpen};
+pub use truth::{TrueCard, TrueFigures, TrueParticle, TrueReference};
+pub use view::View;
 
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
+use view::Projection;
+
+/// A frame so wide cuts nothing.
+const ENDLESS_UM: f64 = 1e15;
 
 /// Why a scene cannot be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -50,6 +61,9 @@ pub enum RenderError {
         /// Largest value allowed.
         high: f64,
     },
+    /// The lens draws two places of the paper at one of the picture.
+    #[error("view.k1 and view.k2 fold the picture over itself; ask for smaller ones")]
+    Folded,
     /// More pixels than can be handled.
     #[error("a picture of {width_px} x {height_px} pixels is too large")]
     TooLarge {
@@ -74,19 +88,6 @@ pub enum RenderError {
     },
 }
 
-/// Where the reference disc truly is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TrueReference {
-    /// Centre, pixels from the left edge.
-    pub x_px: f64,
-    /// Centre, pixels from the top edge.
-    pub y_px: f64,
-    /// Diameter in pixels.
-    pub diameter_px: f64,
-    /// Diameter in millimetres.
-    pub diameter_mm: f64,
-}
-
 /// A picture and what is truly in it.
 #[derive(Clone, Debug)]
 pub struct Rendered {
@@ -98,8 +99,13 @@ pub struct Rendered {
     pub um_per_px: f64,
     /// The reference disc, if there is one.
     pub reference: Option<TrueReference>,
+    /// The reference card, if there is one.
+    pub card: Option<TrueCard>,
     /// Quality used by [`Rendered::jpeg`], 1..=100.
     pub jpeg_quality: u8,
+    projection: Projection,
+    /// No particle could be cut by the frame.
+    uncut: bool,
 }
 
 /// Renders a scene.
@@ -108,19 +114,32 @@ pub struct Rendered {
 /// When a number in the spec makes no sense or the particles find no room.
 pub fn render(spec: &SceneSpec) -> Result<Rendered, RenderError> {
     check::check(spec)?;
-    let stage = stage::Stage::new(spec, layout::beyond_px(spec));
-    let particles = layout::place(spec, &stage)?;
-    let truth = particles.iter().map(|p| truth::measure(p, spec.um_per_px, stage.width, stage.height)).collect();
-    let reference = stage.disc.zip(spec.reference.as_ref()).map(|(disc, asked)| TrueReference {
-        x_px: disc.x,
-        y_px: disc.y,
-        diameter_px: 2.0 * disc.radius,
-        diameter_mm: asked.diameter_mm,
-    });
-    let scene = paint::Scene { spec: spec.clone(), stage, particles };
+    let (scene, truth) = set(spec)?;
     let bytes = camera::photograph(&scene, camera::STRIP_ROWS);
     let image = RgbImage::from_raw(spec.width_px, spec.height_px, bytes).expect("there are three bytes for each pixel");
-    Ok(Rendered { image, truth, um_per_px: spec.um_per_px, reference, jpeg_quality: spec.camera.jpeg_quality })
+    let stage = scene.stage;
+    Ok(Rendered {
+        image,
+        truth,
+        um_per_px: spec.um_per_px,
+        reference: stage.disc.as_ref().zip(spec.reference.as_ref()).map(|(d, asked)| truth::disc(d, asked, &stage)),
+        card: stage.card.as_ref().zip(spec.card.as_ref()).map(|(c, asked)| truth::card(c, asked, &stage)),
+        jpeg_quality: spec.camera.jpeg_quality,
+        uncut: stage.sees_spread(),
+        projection: stage.projection,
+    })
+}
+
+/// Lays everything out. Particles that cannot be seen are left away.
+fn set(spec: &SceneSpec) -> Result<(paint::Scene, Vec<TrueParticle>), RenderError> {
+    let stage = stage::Stage::new(spec, layout::beyond_px(spec));
+    let (truth, particles) = layout::place(spec, &stage)?
+        .into_iter()
+        .map(|flat| (flat.seen(&stage.projection), flat))
+        .filter(|(seen, _)| seen.is_in(stage.width, stage.height))
+        .map(|(seen, flat)| (truth::measure(&flat, &seen, spec.um_per_px, &stage), seen))
+        .unzip();
+    Ok((paint::Scene::new(spec.clone(), stage, particles), truth))
 }
 
 impl Rendered {
@@ -133,15 +152,29 @@ impl Rendered {
         bytes
     }
 
+    /// Where a point is seen: at `at_mm` on the paper and `height_mm` above it, in pixels. The origin
+    /// is the paper point at the picture's middle. Without a view the height makes no difference.
+    pub fn px_of(&self, at_mm: [f64; 2], height_mm: f64) -> [f64; 2] {
+        self.projection.to_px(at_mm, height_mm)
+    }
+
+    /// True scale at such a point, micrometres for each pixel: the root of the area on the paper
+    /// that is drawn as one pixel.
+    pub fn um_per_px_at(&self, at_mm: [f64; 2], height_mm: f64) -> f64 {
+        self.projection.um_per_px_at(at_mm, height_mm)
+    }
+
     /// The true measures as CSV, one particle a line, with a header.
     pub fn truth_csv(&self) -> String {
         truth::csv(&self.truth)
     }
 
     /// Figures of the true distribution by mass (the cube of the ECD), over the particles wholly
-    /// inside the frame, each weighted for the chance of being so. Fines are below `fines_um`.
+    /// inside the frame, each weighted for the chance of being so; under a view for that without it.
+    /// All count alike where the frame holds all of `spread_mm`. Fines are below `fines_um`.
     pub fn mass_figures(&self, fines_um: f64) -> TrueFigures {
         let (width, height) = self.image.dimensions();
-        truth::figures(&self.truth, f64::from(width) * self.um_per_px, f64::from(height) * self.um_per_px, fines_um)
+        let scale = if self.uncut { ENDLESS_UM } else { self.um_per_px };
+        truth::figures(&self.truth, f64::from(width) * scale, f64::from(height) * scale, fines_um)
     }
 }

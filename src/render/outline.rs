@@ -127,8 +127,21 @@ pub(super) fn feret(points: &[Point]) -> (f64, f64) {
     (widest, narrowest)
 }
 
+/// Low and high corner of the bounding box.
+pub(super) fn bounds(points: &[Point]) -> (Point, Point) {
+    let mut low = [f64::INFINITY; 2];
+    let mut high = [f64::NEG_INFINITY; 2];
+    for p in points {
+        for axis in 0..2 {
+            low[axis] = low[axis].min(p[axis]);
+            high[axis] = high[axis].max(p[axis]);
+        }
+    }
+    (low, high)
+}
+
 /// Convex hull by monotone chain.
-fn convex_hull(points: &[Point]) -> Vec<Point> {
+pub(super) fn convex_hull(points: &[Point]) -> Vec<Point> {
     let mut sorted = points.to_vec();
     sorted.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
     sorted.dedup();

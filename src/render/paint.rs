@@ -1,18 +1,22 @@
 //! The light that leaves the scene, in strips of rows, before any lens. Linear.
 
-use super::backdrop::{Ground, Illumination, Metal, Rgb, thumb_at};
+use super::backdrop::{Ground, Illumination, Metal, Rgb, rgb, thumb_at};
 use super::layout::Particle;
 use super::look::Look;
 use super::noise::{Job, lerp, mix};
 use super::outline::Point;
-use super::raster::{Patch, cover};
+use super::plate::Plate;
+use super::print::{Printed, printed};
+use super::raster::{Patch, cover, cover_within};
 use super::shade::{Fall, particle_shadow};
 use super::spec::SceneSpec;
 use super::stage::Stage;
 use std::ops::Range;
 
-/// Metal on paper: the shadow is thin but always there.
-const DISC_SHADOW: f32 = 0.25;
+/// Metal or plastic on paper: the shadow is thin but always there.
+const PLATE_SHADOW: f32 = 0.25;
+/// Brightness of a plate's wall beside that of its top.
+const WALL: f32 = 0.6;
 const THUMB_SHADOW: f32 = 0.5;
 
 /// Rows `first..first + rows` of a picture, three planes.
@@ -26,11 +30,20 @@ pub(super) struct Strip {
 pub(super) struct Scene {
     pub spec: SceneSpec,
     pub stage: Stage,
+    /// As the camera sees them.
     pub particles: Vec<Particle>,
+    print: Vec<Printed>,
+}
+
+impl Scene {
+    pub(super) fn new(spec: SceneSpec, stage: Stage, particles: Vec<Particle>) -> Self {
+        let print = printed(&spec, &stage.projection);
+        Self { spec, stage, particles, print }
+    }
 }
 
 pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
-    let Scene { spec, stage, particles } = scene;
+    let Scene { spec, stage, particles, print } = scene;
     let width = spec.width_px as usize;
     let pixels = width * rows.len();
     let ground = Ground::new(spec, stage);
@@ -45,6 +58,10 @@ pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
             let colour = ground.at(x as f32 + 0.5, y as f32 + 0.5);
             strip.planes.iter_mut().zip(colour).for_each(|(plane, v)| plane.push(v));
         }
+    }
+
+    for ink in print.iter().filter(|i| i.rows[1] > rows.start as f64 && i.rows[0] < rows.end as f64) {
+        strip.fill(&ink.outline, |x, y| ink.colour.unwrap_or_else(|| ground.at(x, y)));
     }
 
     // All shadows fall before anything is laid over the paper.
@@ -65,21 +82,21 @@ pub(super) fn radiance(scene: &Scene, rows: Range<usize>) -> Strip {
             particle_shadow(&mut strip, &spec.shadow, p, patch, reach(p));
         }
     }
-    let metal = Metal::new(spec, stage);
-    if let Some(metal) = &metal {
-        let disc = metal.disc();
-        let centre = [disc.x as f32, disc.y as f32];
-        let length = disc.shadow_reach() as f32;
-        let fall = Fall::new(&spec.shadow, spec.shadow.strength.max(0.1) as f32 + DISC_SHADOW, length);
-        strip.each_in(box_about(disc.x, disc.y, disc.radius + disc.shadow_reach()), |x, y| {
-            let (dx, dy) = (x - centre[0], y - centre[1]);
-            let r = dx.hypot(dy).max(1e-3);
-            Mix::Shade(fall.deficit((r - disc.radius as f32).max(0.0), dx / r, dy / r))
-        });
-        strip.each_in(box_about(disc.x, disc.y, disc.radius + 1.0), |x, y| {
-            let (share, colour) = metal.at(x, y);
-            Mix::Over(share, colour)
-        });
+    if let (Some(disc), Some(metal)) = (&stage.disc, Metal::new(spec, stage)) {
+        strip.shade_about(disc, spec, stage);
+        if stage.projection.is_flat() {
+            strip.each_in(box_about(disc.centre[0], disc.centre[1], disc.corner + 1.0), |x, y| {
+                let (share, colour) = metal.at(x, y);
+                Mix::Over(share, colour)
+            });
+        } else {
+            strip.put(disc, metal.colour(), stage, |x, y| metal.at(x, y).1);
+        }
+    }
+    if let (Some(plate), Some(card)) = (&stage.card, &spec.card) {
+        let colour = rgb(&card.reflectance);
+        strip.shade_about(plate, spec, stage);
+        strip.put(plate, colour, stage, |_, _| colour);
     }
     for (p, patch) in &seen {
         let look = Look::new(spec, p);
@@ -158,6 +175,34 @@ impl Strip {
                 let mix = f(x as f32 + 0.5, y as f32 + 0.5);
                 self.apply((y - self.first) * self.width + x, mix);
             }
+        }
+    }
+
+    /// Contact shadow of a plate.
+    fn shade_about(&mut self, plate: &Plate, spec: &SceneSpec, stage: &Stage) {
+        let projection = &stage.projection;
+        let strength = spec.shadow.strength.max(0.1) as f32 + PLATE_SHADOW;
+        let fall = Fall::new(&spec.shadow, strength, plate.reach as f32);
+        self.each_in(plate.shadow_box(projection), |x, y| {
+            let [u, v] = projection.px_to_flat([f64::from(x), f64::from(y)], 0.0);
+            let (distance, nx, ny) = plate.way_out(u as f32, v as f32);
+            let [nx, ny] = projection.turned([f64::from(nx), f64::from(ny)]);
+            Mix::Shade(fall.deficit(distance, nx as f32, ny as f32))
+        });
+    }
+
+    /// The plate itself: what is seen of its wall, then its top.
+    fn put(&mut self, plate: &Plate, wall: Rgb, stage: &Stage, top: impl Fn(f32, f32) -> Rgb) {
+        if let Some(body) = plate.body(&stage.projection) {
+            self.fill(&body, |_, _| wall.map(|v| WALL * v));
+        }
+        self.fill(&plate.top(&stage.projection), top);
+    }
+
+    /// Lays a polygon over what of it the strip holds.
+    fn fill(&mut self, outline: &[Point], colour: impl Fn(f32, f32) -> Rgb) {
+        if let Some(patch) = cover_within(outline, 0..self.width, self.first..self.first + self.rows) {
+            self.lay(&patch, colour);
         }
     }
 

@@ -5,17 +5,53 @@
 pub struct ReferenceDisc {
     /// True diameter in millimetres.
     pub diameter_mm: f64,
-    /// Centre as shares of the picture's width and height.
+    /// Centre as shares of the picture's width and height. Under a view: of the picture without it.
     pub centre: (f64, f64),
     /// Mean reflectance of the metal.
     pub reflectance: [f64; 3],
     /// Strength of rim and relief, 0 (flat) ..=1.
     pub relief: f64,
+    /// Height of its top above the paper in millimetres; makes a difference under a view only.
+    pub thickness_mm: f64,
 }
 
 impl Default for ReferenceDisc {
     fn default() -> Self {
-        Self { diameter_mm: 22.0, centre: (0.2, 0.24), reflectance: [0.34, 0.33, 0.31], relief: 0.5 }
+        Self { diameter_mm: 22.0, centre: (0.2, 0.24), reflectance: [0.34, 0.33, 0.31], relief: 0.5, thickness_mm: 0.0 }
+    }
+}
+
+/// A plastic card lying on the paper, above the print; particles keep clear of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReferenceCard {
+    /// Centre in paper mm.
+    pub centre_mm: [f64; 2],
+    /// Turn on the paper, degrees; at 0 its width runs along the paper's x.
+    pub turn_deg: f64,
+    /// Width in millimetres.
+    pub width_mm: f64,
+    /// Height in millimetres.
+    pub height_mm: f64,
+    /// Radius of its rounded corners in millimetres.
+    pub corner_mm: f64,
+    /// Height of its top above the paper in millimetres; makes a difference under a view only.
+    pub thickness_mm: f64,
+    /// Linear reflectance, exposure included.
+    pub reflectance: [f64; 3],
+}
+
+impl Default for ReferenceCard {
+    /// The size of bank cards (ISO/IEC 7810 ID-1).
+    fn default() -> Self {
+        Self {
+            centre_mm: [0.0, 0.0],
+            turn_deg: 0.0,
+            width_mm: 85.60,
+            height_mm: 53.98,
+            corner_mm: 3.18,
+            thickness_mm: 0.76,
+            reflectance: [0.10, 0.16, 0.24],
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! Exact coverage of pixels by a polygon.
 
-use super::outline::Point;
+use super::outline::{Point, bounds};
+use std::ops::Range;
 
 /// Coverage of a box of pixels, each 0..=1.
 pub(super) struct Patch {
@@ -43,6 +44,40 @@ pub(super) fn cover(points: &[Point], x: f64, y: f64, low: Point, high: Point) -
         }));
     }
     Patch { left: left as i64, top: top as i64, width, height, cover }
+}
+
+/// Covers the pixels of a window only, for polygons that may be far larger than it.
+pub(super) fn cover_within(points: &[Point], columns: Range<usize>, rows: Range<usize>) -> Option<Patch> {
+    let mut polygon = points.to_vec();
+    for (axis, range) in [columns, rows].into_iter().enumerate() {
+        polygon = cut(&polygon, axis, range.start as f64, 1.0);
+        polygon = cut(&polygon, axis, range.end as f64, -1.0);
+    }
+    if polygon.len() < 3 {
+        return None;
+    }
+    let (low, high) = bounds(&polygon);
+    Some(cover(&polygon, 0.0, 0.0, low, high))
+}
+
+/// Part of a polygon where a coordinate is above (`sign` 1) or below (-1) a limit, by the method of
+/// Sutherland and Hodgman. Sides laid along the limit there and back add nothing to the area.
+fn cut(polygon: &[Point], axis: usize, limit: f64, sign: f64) -> Vec<Point> {
+    let mut kept = Vec::with_capacity(polygon.len() + 4);
+    for (i, &a) in polygon.iter().enumerate() {
+        let b = polygon[(i + 1) % polygon.len()];
+        let (da, db) = (sign * (a[axis] - limit), sign * (b[axis] - limit));
+        if da >= 0.0 {
+            kept.push(a);
+        }
+        if (da >= 0.0) != (db >= 0.0) {
+            let share = da / (da - db);
+            let mut at = [a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share];
+            at[axis] = limit;
+            kept.push(at);
+        }
+    }
+    kept
 }
 
 fn side(sums: &mut [f64], stride: usize, a: Point, b: Point) {
@@ -107,5 +142,22 @@ mod tests {
         let patch = cover(&square, 0.0, 0.0, [0.5, 0.5], [2.5, 2.5]);
         assert_eq!(patch.cover[..3], [0.25, 0.5, 0.25]);
         assert_eq!(patch.cover[patch.width..patch.width + 3], [0.5, 1.0, 0.5]);
+    }
+
+    #[test]
+    fn a_window_shows_what_is_in_it() {
+        let points: Vec<Point> =
+            grain(40.0, false, &mut rng(5, Job::Outline, 7)).iter().map(|p| [p[0] + 10.0, p[1] + 5.0]).collect();
+        let (low, high) = bounds(&points);
+        let whole = cover(&points, 0.0, 0.0, low, high);
+        let part = cover_within(&points, 0..20, 3..17).unwrap();
+        for y in 0..30 {
+            for x in 0..40 {
+                let at = (x as f32 + 0.5, y as f32 + 0.5);
+                let asked = if (0..20).contains(&x) && (3..17).contains(&y) { whole.at(at.0, at.1) } else { 0.0 };
+                assert!((part.at(at.0, at.1) - asked).abs() < 1e-6, "{x} {y}");
+            }
+        }
+        assert!(cover_within(&points, 200..300, 0..20).is_none());
     }
 }

@@ -1,9 +1,12 @@
 //! What a scene is made of. Every field has a unit and a usual value in `Default`.
 //!
-//! Directions are degrees in the picture: 0 points right, 90 points down. Colours are linear-light
+//! Directions are degrees in the picture: 0 points right, 90 points down. Paper coordinates are mm:
+//! x right and y down from the paper point at the picture's middle, see [`View`]. Colours are linear-light
 //! RGB; 1.0 is where the sensor saturates, so a reflectance here already holds the exposure.
 
-use super::props::{ReferenceDisc, Surround};
+use super::print::Ink;
+use super::props::{ReferenceCard, ReferenceDisc, Surround};
+use super::view::View;
 
 /// A whole scene: grounds on paper, how they are lit and how they are photographed.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,14 +15,19 @@ pub struct SceneSpec {
     pub width_px: u32,
     /// Picture height in pixels.
     pub height_px: u32,
-    /// Scale on the paper, micrometres for each pixel.
+    /// Scale on the paper, micrometres for each pixel; under a view that at the picture's middle.
     pub um_per_px: f64,
     /// The same seed gives the same picture and the same truth.
     pub seed: u64,
     /// Size distribution of the particles.
     pub grind: Grind,
-    /// Share of the sheet (less the parts kept clear) covered by particles, 0..=0.5.
+    /// How the camera stands to the paper; without it, straight above and at one scale.
+    pub view: Option<View>,
+    /// Share of the sheet (less the parts kept clear) covered by particles, 0..=0.5. Refers to
+    /// `spread_mm` where that is given.
     pub coverage: f64,
+    /// Rectangle (x0, y0, x1, y1) in paper mm that holds the centres of all particles.
+    pub spread_mm: Option<[f64; 4]>,
     /// Smallest gap in pixels between the bounding circles of isolated particles.
     pub min_gap_px: f64,
     /// Share of particles that touch or slightly overlap a neighbour, 0..=1.
@@ -34,8 +42,12 @@ pub struct SceneSpec {
     pub shadow: Shadow,
     /// Lens, sensor and processing.
     pub camera: Camera,
+    /// What is printed on the paper, the first lowest.
+    pub print: Vec<Ink>,
     /// A disc of known diameter on the paper.
     pub reference: Option<ReferenceDisc>,
+    /// A card of known size on the paper.
+    pub card: Option<ReferenceCard>,
     /// A table around the sheet; without it paper fills the frame and particles may be cut by it.
     pub surround: Option<Surround>,
     /// A thumb entering from the bottom edge; particles keep clear of it.
@@ -50,7 +62,9 @@ impl Default for SceneSpec {
             um_per_px: 30.0,
             seed: 1,
             grind: Grind::default(),
+            view: None,
             coverage: 0.06,
+            spread_mm: None,
             min_gap_px: 3.0,
             touching_share: 0.0,
             coffee: Coffee::default(),
@@ -58,7 +72,9 @@ impl Default for SceneSpec {
             light: Light::default(),
             shadow: Shadow::default(),
             camera: Camera::default(),
+            print: Vec::new(),
             reference: None,
+            card: None,
             surround: None,
             thumb: false,
         }
@@ -156,12 +172,27 @@ pub struct Light {
     pub direction_deg: f64,
     /// Share of the light lost in the corners, 0..=0.9.
     pub vignette: f64,
+    /// A shadow that falls on one side of the picture.
+    pub cast: Option<CastShadow>,
 }
 
 impl Default for Light {
     fn default() -> Self {
-        Self { gradient: 0.12, direction_deg: 215.0, vignette: 0.08 }
+        Self { gradient: 0.12, direction_deg: 215.0, vignette: 0.08, cast: None }
     }
+}
+
+/// The shadow of something large and near, with a straight soft edge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CastShadow {
+    /// A point of the picture through which the middle of the edge goes, pixels.
+    pub through_px: [f64; 2],
+    /// Direction, in degrees, across the edge into the shadow.
+    pub direction_deg: f64,
+    /// Share of the light taken in the full shadow, 0..=0.8.
+    pub strength: f64,
+    /// Width of the edge from full light to full shadow, pixels.
+    pub softness_px: f64,
 }
 
 /// Contact shadow of a particle. It falls on the paper only and multiplies it.

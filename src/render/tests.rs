@@ -28,7 +28,7 @@ fn darkness_of_a_blurred_particle_is_area_times_contrast() {
         let outline = outline::grain(ecd, false, &mut rng(9, Job::Outline, i as u64));
         let particle =
             Particle { index: 0, x: 80.3, y: 79.6, outline, ecd, radius: ecd, touching: false, chaff: false };
-        let scene = Scene { stage: Stage::new(&spec, 0.0), particles: vec![particle], spec: spec.clone() };
+        let scene = Scene::new(spec.clone(), Stage::new(&spec, 0.0), vec![particle]);
         let mut strip = radiance(&scene, 0..160);
         Lens::of(&spec).blur(&mut strip);
         for c in 0..3 {
@@ -63,9 +63,7 @@ fn same_seed_same_bytes_on_any_number_of_threads() {
 fn strips_leave_no_seam() {
     let spec =
         SceneSpec { touching_share: 0.2, shadow: Shadow { strength: 0.5, reach: 1.0, ..Shadow::default() }, ..small() };
-    let stage = Stage::new(&spec, layout::beyond_px(&spec));
-    let particles = layout::place(&spec, &stage).unwrap();
-    let scene = Scene { spec, stage, particles };
+    let (scene, _) = set(&spec).unwrap();
     let whole = camera::photograph(&scene, 300);
     assert!(camera::photograph(&scene, 128) == whole);
     assert!(camera::photograph(&scene, 13) == whole);

@@ -2,15 +2,18 @@
 
 use super::layout::Particle;
 use super::outline::{area, ecd_of, feret, perimeter};
+use super::plate::Plate;
+use super::props::{ReferenceCard, ReferenceDisc};
+use super::stage::Stage;
 use serde::{Deserialize, Serialize};
 
-/// True measures of one particle, from its polygon. Positions are pixels with (0, 0) the outer
+/// True measures of one particle, from its polygon as it lies on the paper. Positions are pixels with (0, 0) the outer
 /// corner of the first pixel, so that its centre is (0.5, 0.5).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TrueParticle {
-    /// Centroid of the outline, pixels from the left edge.
+    /// Centroid of the outline in the picture, pixels from the left edge.
     pub x_px: f64,
-    /// Centroid of the outline, pixels from the top edge.
+    /// Centroid of the outline in the picture, pixels from the top edge.
     pub y_px: f64,
     /// Equivalent circle diameter, micrometres.
     pub ecd_um: f64,
@@ -28,6 +31,55 @@ pub struct TrueParticle {
     pub chaff: bool,
     /// Not wholly inside the picture; the measures are those of the whole outline.
     pub cut_by_frame: bool,
+    /// Centroid on the paper, millimetres right of the paper point at the picture's middle.
+    pub x_mm: f64,
+    /// Centroid on the paper, millimetres below that point.
+    pub y_mm: f64,
+}
+
+/// Where the reference disc truly is: its top, which `thickness_mm` raises.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrueReference {
+    /// Centre, pixels from the left edge.
+    pub x_px: f64,
+    /// Centre, pixels from the top edge.
+    pub y_px: f64,
+    /// Diameter in pixels; under a view that of a circle with the area seen.
+    pub diameter_px: f64,
+    /// Diameter in millimetres.
+    pub diameter_mm: f64,
+    /// Centre on the paper, millimetres right of the paper point at the picture's middle.
+    pub x_mm: f64,
+    /// Centre on the paper, millimetres below that point.
+    pub y_mm: f64,
+    /// Height of the top above the paper, millimetres.
+    pub thickness_mm: f64,
+}
+
+/// Where the reference card truly is: its top, which `thickness_mm` raises.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrueCard {
+    /// Centre, pixels from the left edge.
+    pub x_px: f64,
+    /// Centre, pixels from the top edge.
+    pub y_px: f64,
+    /// Where the sides would meet were the corners not rounded, (x, y) in pixels. For a card without
+    /// turn: left top, right top, right bottom, left bottom.
+    pub corners_px: [[f64; 2]; 4],
+    /// Centre on the paper, millimetres right of the paper point at the picture's middle.
+    pub x_mm: f64,
+    /// Centre on the paper, millimetres below that point.
+    pub y_mm: f64,
+    /// Turn on the paper, degrees.
+    pub turn_deg: f64,
+    /// Width in millimetres.
+    pub width_mm: f64,
+    /// Height in millimetres.
+    pub height_mm: f64,
+    /// Radius of the corners in millimetres.
+    pub corner_mm: f64,
+    /// Height of the top above the paper, millimetres.
+    pub thickness_mm: f64,
 }
 
 /// Figures of the true distribution, each particle's mass going with the cube of its ECD. All are
@@ -52,13 +104,15 @@ pub struct TrueFigures {
     pub d43_um: f64,
 }
 
-pub(super) fn measure(p: &Particle, um_per_px: f64, width: f64, height: f64) -> TrueParticle {
+/// Sizes come from the particle in flat pixels, places from how it is seen.
+pub(super) fn measure(p: &Particle, seen: &Particle, um_per_px: f64, stage: &Stage) -> TrueParticle {
     let area_px = area(&p.outline);
     let (feret_max, feret_min) = feret(&p.outline);
-    let (low, high) = p.bounds();
+    let (low, high) = seen.bounds();
+    let [x_mm, y_mm] = stage.projection.flat_to_mm([p.x, p.y]);
     TrueParticle {
-        x_px: p.x,
-        y_px: p.y,
+        x_px: seen.x,
+        y_px: seen.y,
         ecd_um: ecd_of(area_px) * um_per_px,
         feret_max_um: feret_max * um_per_px,
         feret_min_um: feret_min * um_per_px,
@@ -66,7 +120,42 @@ pub(super) fn measure(p: &Particle, um_per_px: f64, width: f64, height: f64) -> 
         perimeter_um: perimeter(&p.outline) * um_per_px,
         touching: p.touching,
         chaff: p.chaff,
-        cut_by_frame: low[0] < 0.0 || low[1] < 0.0 || high[0] > width || high[1] > height,
+        cut_by_frame: low[0] < 0.0 || low[1] < 0.0 || high[0] > stage.width || high[1] > stage.height,
+        x_mm,
+        y_mm,
+    }
+}
+
+pub(super) fn disc(plate: &Plate, asked: &ReferenceDisc, stage: &Stage) -> TrueReference {
+    let projection = &stage.projection;
+    let [x_mm, y_mm] = projection.flat_to_mm(plate.centre);
+    let [x_px, y_px] = projection.flat_to_px(plate.centre, plate.thickness_mm);
+    let diameter_px = if projection.is_flat() { 2.0 * plate.corner } else { ecd_of(area(&plate.top(projection))) };
+    TrueReference {
+        x_px,
+        y_px,
+        diameter_px,
+        diameter_mm: asked.diameter_mm,
+        x_mm,
+        y_mm,
+        thickness_mm: asked.thickness_mm,
+    }
+}
+
+pub(super) fn card(plate: &Plate, asked: &ReferenceCard, stage: &Stage) -> TrueCard {
+    let seen = |flat| stage.projection.flat_to_px(flat, plate.thickness_mm);
+    let [x_px, y_px] = seen(plate.centre);
+    TrueCard {
+        x_px,
+        y_px,
+        corners_px: plate.corners().map(seen),
+        x_mm: asked.centre_mm[0],
+        y_mm: asked.centre_mm[1],
+        turn_deg: asked.turn_deg,
+        width_mm: asked.width_mm,
+        height_mm: asked.height_mm,
+        corner_mm: asked.corner_mm,
+        thickness_mm: asked.thickness_mm,
     }
 }
 
@@ -122,11 +211,11 @@ fn quantile(curve: &[(f64, f64)], share: f64) -> f64 {
 pub(super) fn csv(truth: &[TrueParticle]) -> String {
     let mut out = String::from(
         "x_px,y_px,ecd_um,feret_max_um,feret_min_um,area_um2,perimeter_um,touching,chaff,\
-         cut_by_frame\n",
+         cut_by_frame,x_mm,y_mm\n",
     );
     for p in truth {
         out.push_str(&format!(
-            "{:.3},{:.3},{:.3},{:.3},{:.3},{:.1},{:.2},{},{},{}\n",
+            "{:.3},{:.3},{:.3},{:.3},{:.3},{:.1},{:.2},{},{},{},{:.4},{:.4}\n",
             p.x_px,
             p.y_px,
             p.ecd_um,
@@ -136,7 +225,9 @@ pub(super) fn csv(truth: &[TrueParticle]) -> String {
             p.perimeter_um,
             p.touching,
             p.chaff,
-            p.cut_by_frame
+            p.cut_by_frame,
+            p.x_mm,
+            p.y_mm
         ));
     }
     out
@@ -158,6 +249,8 @@ mod tests {
             touching: false,
             chaff: false,
             cut_by_frame: cut,
+            x_mm: -1.5,
+            y_mm: 0.25,
         }
     }
 
