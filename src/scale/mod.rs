@@ -2,10 +2,12 @@
 //!
 //! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a card, a stand) is a module that makes one.
 
+mod camera;
 mod disc;
 mod homography;
 mod lens;
 
+pub use camera::{CameraError, CameraModel, CameraSpread, PlaneView, Pose, fit_camera};
 pub use disc::{Candidate, Disc, check_diameter, find_disc};
 pub use homography::{fit_homography, project};
 pub use lens::Lens;
