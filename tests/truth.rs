@@ -8,6 +8,7 @@ use lightsieve::particle::Flags;
 use lightsieve::photo;
 use lightsieve::pipeline::{MeasuredPhoto, Measurement, ScaleChoice, Settings, join, measure_photo};
 use lightsieve::render::{ReferenceDisc, Rendered, SceneSpec, Surround, render};
+use lightsieve::scale::RoundObject;
 
 fn scene() -> SceneSpec {
     let mut spec =
@@ -126,9 +127,9 @@ fn a_shadow_of_three_tenths_of_the_light_moves_large_particles_by_less_than_a_hu
 fn a_coin_gives_the_scale_and_is_no_particle() {
     let mut spec = SceneSpec { seed: 7, width_px: 2400, height_px: 1800, ..scene() };
     spec.reference = Some(ReferenceDisc { diameter_mm: 16.25, centre: (0.25, 0.3), ..ReferenceDisc::default() });
-    let o = outcome(&spec, ScaleChoice::Disc(16.25));
+    let o = outcome(&spec, ScaleChoice::Disc(RoundObject { diameter_mm: 16.25, thickness_mm: 0.0 }));
     assert!((o.photo.scale.typical() / 20.0 - 1.0).abs() < 0.003, "{}", o.photo.scale.typical());
-    assert!(o.photo.reference.is_some());
+    assert!(o.photo.reference.len() == 1);
     assert!(o.photo.particles.iter().all(|p| p.ecd_um < 3000.0), "the coin is counted as a particle");
     let disc = o.rendered.reference.as_ref().unwrap();
     let on_coin = |x: f64, y: f64| (x - disc.x_px).hypot(y - disc.y_px) < 0.5 * disc.diameter_px;

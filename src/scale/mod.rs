@@ -2,6 +2,7 @@
 //!
 //! Every way to a scale ends in one [`Scale`]; a way of its own (a sheet, a disc, a stand) is a module that makes one.
 
+mod camera;
 mod card;
 mod coins;
 mod disc;
@@ -12,6 +13,7 @@ mod plane;
 pub mod sheet;
 mod small;
 
+pub use camera::{CameraError, CameraModel, CameraSpread, PlaneView, Pose, fit_camera};
 pub use card::{CARD_MM, Card, find_card};
 pub use coins::{coin, coin_names};
 pub use disc::{Candidate, Disc, RoundObject, check_diameter, find_disc};

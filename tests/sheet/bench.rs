@@ -1,0 +1,204 @@
+//! Photos of a frame of the sheet, made by chance from a seed.
+
+use std::path::Path;
+
+use lightsieve::numeric::Draws;
+use lightsieve::photo;
+use lightsieve::pipeline::{MeasureError, MeasuredPhoto, Measurement, ScaleChoice, Settings, join, measure_photo};
+use lightsieve::render::{CastShadow, Ink, Rendered, SceneSpec, View, render};
+use lightsieve::scale::sheet::{Frame, frames};
+
+/// A frame with grounds in its field; the paper's origin is the middle of the frame.
+pub struct Shot {
+    pub spec: SceneSpec,
+    pub frame: Frame,
+    /// Shift of the frame's middle from the middle of the picture, paper mm.
+    pub shift: [f64; 2],
+}
+
+/// A place of the page in the paper coordinates of the renderer.
+pub fn on_paper(frame: &Frame, shift: [f64; 2], page: [f64; 2]) -> [f64; 2] {
+    [0, 1].map(|i| page[i] - 0.5 * (frame.outer[i] + frame.outer[i + 2]) + shift[i])
+}
+
+/// Frame `which` straight from above, filling a picture of `width` × `height` px as far as the tilt and turn of `view`
+/// allow.
+pub fn shot(which: usize, [width, height]: [u32; 2], view: View, seed: u64) -> Shot {
+    let frame = frames().swap_remove(which);
+    let mut draws = Draws::new(seed, 77);
+    let mm = frame.outer[2] - frame.outer[0];
+    let shift = [0, 1].map(|_| 0.02 * mm * (draws.uniform() - 0.5));
+    let field = [frame.field[0], frame.field[1], frame.field[2], frame.field[3]];
+    let [x0, y0] = on_paper(&frame, shift, [field[0], field[1]]);
+    let [x1, y1] = on_paper(&frame, shift, [field[2], field[3]]);
+    let mut spec = SceneSpec {
+        width_px: width,
+        height_px: height,
+        um_per_px: 1000.0 * 1.08 * mm / f64::from(width),
+        seed,
+        coverage: 0.05,
+        spread_mm: Some([x0, y0, x1, y1]),
+        view: Some(view),
+        ..SceneSpec::default()
+    };
+    let um = spec.um_per_px;
+    spec.grind.coarse.median_um = 14.0 * um;
+    spec.grind.fines.median_um = 4.5 * um;
+    spec.grind.fines_number_share = 0.6;
+    (spec.grind.min_um, spec.grind.max_um) = (3.0 * um, 45.0 * um);
+    let mut shot = Shot { spec, frame, shift };
+    shot.print();
+    shot.fill();
+    shot
+}
+
+impl Shot {
+    fn print(&mut self) {
+        for mark in &self.frame.marks {
+            let at = |p| on_paper(&self.frame, self.shift, p);
+            self.spec.print.push(Ink::disc(at(mark.centre), mark.radius));
+            let (dots, radius) = mark.dots();
+            self.spec.print.extend(dots.into_iter().map(|d| Ink::white_disc(at(d), radius)));
+        }
+    }
+
+    /// Steps nearer or away until the frame just lies in the picture.
+    fn fill(&mut self) {
+        let mut bare = self.spec.clone();
+        (bare.coverage, bare.print) = (0.0, Vec::new());
+        bare.spread_mm = None;
+        for _ in 0..3 {
+            let (w, h) = (f64::from(bare.width_px), f64::from(bare.height_px));
+            // A small picture has the same geometry in its own pixels.
+            let small = SceneSpec {
+                width_px: 200,
+                height_px: (200.0 * h / w).round() as u32,
+                um_per_px: bare.um_per_px * w / 200.0,
+                ..bare.clone()
+            };
+            let seen = render(&small).unwrap();
+            let [x0, y0, x1, y1] = self.frame.outer;
+            let middle = [100.0, 100.0 * h / w];
+            let reach = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]]
+                .map(|p| seen.px_of(on_paper(&self.frame, self.shift, p), 0.0))
+                .iter()
+                .map(|p| ((p[0] - middle[0]).abs() / middle[0]).max((p[1] - middle[1]).abs() / middle[1]))
+                .fold(0.0, f64::max);
+            bare.um_per_px *= reach / 0.96;
+        }
+        let factor = bare.um_per_px / self.spec.um_per_px;
+        self.spec.um_per_px = bare.um_per_px;
+        for size in [
+            &mut self.spec.grind.coarse.median_um,
+            &mut self.spec.grind.fines.median_um,
+            &mut self.spec.grind.min_um,
+            &mut self.spec.grind.max_um,
+        ] {
+            *size *= factor;
+        }
+    }
+
+    /// Covers the marks `which` with paper or with something dark.
+    pub fn cover(&mut self, which: &[usize], dark: bool) {
+        for &i in which {
+            let mark = self.frame.marks[i];
+            let [x, y] = on_paper(&self.frame, self.shift, mark.centre);
+            let r = 1.1 * mark.radius;
+            // Over one half of the mark and beyond.
+            let outline_mm = vec![[x - r, y - 0.2 * r], [x + r, y - 0.6 * r], [x + r, y + r], [x - r, y + r]];
+            self.spec.print.push(Ink { outline_mm, reflectance: dark.then_some([0.06, 0.04, 0.03]) });
+        }
+    }
+}
+
+/// A photo by hand: everything by chance.
+pub fn by_hand(seed: u64, size: [u32; 2], tilt_deg: f64, k1: f64) -> Shot {
+    let mut draws = Draws::new(seed, 5);
+    let mut between = |low: f64, high: f64| low + (high - low) * draws.uniform();
+    let view = View {
+        tilt_deg,
+        tilt_direction_deg: between(0.0, 360.0),
+        turn_deg: between(0.0, 360.0),
+        focal_35mm: between(24.0, 75.0),
+        k1,
+        k2: 0.0,
+    };
+    let which = between(0.0, 2.999) as usize;
+    let mut shot = shot(which, size, view, seed);
+    shot.spec.camera.blur_sigma_px = between(0.6, 1.5);
+    shot.spec.camera.photon_noise = between(0.008, 0.03);
+    shot.spec.light.gradient = between(0.0, 0.4);
+    shot.spec.light.vignette = between(0.0, 0.3);
+    shot.spec.light.direction_deg = between(0.0, 360.0);
+    if between(0.0, 1.0) < 0.3 {
+        let through_px = [between(0.2, 0.8) * f64::from(size[0]), between(0.2, 0.8) * f64::from(size[1])];
+        let direction_deg = between(0.0, 360.0);
+        shot.spec.light.cast = Some(CastShadow { through_px, direction_deg, strength: 0.4, softness_px: 400.0 });
+    }
+    let marks = shot.frame.marks.len();
+    let covered = (between(0.0, 1.0) * marks as f64 / 3.0).round() as usize;
+    let first = between(0.0, marks as f64) as usize;
+    // In one piece (a hand, a heap) or here and there.
+    let stride = if between(0.0, 1.0) < 0.5 { 1 } else { 3 };
+    let which: Vec<usize> = (0..covered).map(|i| (first + stride * i) % marks).collect();
+    let dark = between(0.0, 1.0) < 0.5;
+    shot.cover(&which, dark);
+    shot
+}
+
+pub struct Result {
+    pub rendered: Rendered,
+    pub photo: MeasuredPhoto,
+    pub whole: Measurement,
+}
+
+pub fn try_measure(rendered: &Rendered, choice: ScaleChoice) -> std::result::Result<MeasuredPhoto, MeasureError> {
+    let settings = Settings::new(choice).unwrap();
+    measure_photo(&photo::decode(&rendered.jpeg()).unwrap(), Path::new("rendered.jpg"), &settings)
+}
+
+pub fn measure(rendered: Rendered, choice: ScaleChoice) -> std::result::Result<Result, MeasureError> {
+    let photo = try_measure(&rendered, choice.clone())?;
+    let whole = join(vec![photo.clone()], &Settings::new(choice).unwrap()).expect("there are particles");
+    Ok(Result { rendered, photo, whole })
+}
+
+impl Result {
+    /// Relative errors of the local scale at 25 places of the field.
+    pub fn scale_errors(&self, shot: &Shot) -> Vec<f64> {
+        let [x0, y0, x1, y1] = shot.frame.field;
+        let at = |i: usize| {
+            let page = [x0 + (x1 - x0) * (i % 5) as f64 / 4.0, y0 + (y1 - y0) * (i / 5) as f64 / 4.0];
+            on_paper(&shot.frame, shot.shift, page)
+        };
+        (0..25)
+            .map(|i| {
+                let px = self.rendered.px_of(at(i), 0.0);
+                self.photo.scale.um_per_px(px) / self.rendered.um_per_px_at(at(i), 0.0) - 1.0
+            })
+            .collect()
+    }
+
+    /// Mass median of the true particles, counted by the rule for the field: measured over true, less 1.
+    pub fn d50_error(&self, shot: &Shot) -> f64 {
+        let [x0, y0, x1, y1] = shot.spec.spread_mm.unwrap();
+        let mut sizes: Vec<(f64, f64)> = Vec::new();
+        for t in &self.rendered.truth {
+            let (f, d) = (t.feret_max_um / 1000.0, t.ecd_um);
+            let inside =
+                t.x_mm - 0.5 * f > x0 && t.x_mm + 0.5 * f < x1 && t.y_mm - 0.5 * f > y0 && t.y_mm + 0.5 * f < y1;
+            if inside {
+                sizes.push((d, d.powi(3) * (x1 - x0) * (y1 - y0) / ((x1 - x0 - f) * (y1 - y0 - f))));
+            }
+        }
+        sizes.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let shares: Vec<f64> = sizes.iter().map(|s| s.1).collect();
+        let sizes: Vec<f64> = sizes.iter().map(|s| s.0).collect();
+        self.whole.by_mass[1].value / lightsieve::numeric::weighted_quantile(&sizes, &shares, 0.5) - 1.0
+    }
+}
+
+/// Renders and measures a shot of the sheet.
+pub fn develop(shot: &Shot) -> std::result::Result<Result, MeasureError> {
+    measure(render(&shot.spec).unwrap(), ScaleChoice::Sheet(None))
+}
