@@ -8,12 +8,13 @@ use std::path::{Path, PathBuf};
 
 use crate::backdrop::{self, BackdropError, Region};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, intervals, smallest_ecd_px,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownSize, PhotoParticles, Sample, SampleError, Sizes,
+    TooFewKnown, check_known, intervals, smallest_ecd_px,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::find_sheet;
+use crate::scale::sheet::{Sheet, find_sheet};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Rejection, Run};
 
@@ -152,7 +153,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Disc(disc) => shapes[disc.index].take().map(|s| s.outline).into_iter().collect(),
         Source::Sheet(sheet) => sheet.rims.iter().chain([&sheet.field_px]).cloned().collect(),
         Source::Card(card) => vec![card.outline.clone()],
-        Source::Given | Source::Points => Vec::new(),
+        Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     let mut parts = regions.parts;
@@ -207,10 +208,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
 /// The scale, where it does not take particles to find it.
 fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
     Ok(match choice {
-        ScaleChoice::Sheet(bars) => {
-            let focal_px = focal.known.then_some(focal.px);
-            Some(Scale::of_sheet(find_sheet(photo, focal_px)?, *bars)?)
-        }
+        ScaleChoice::Sheet(bars) => Some(Scale::of_sheet(find_sheet_in(photo)?, *bars)?),
+        ScaleChoice::Calibration(calibration, trusted) => Some(calibration.scale(photo, *trusted)?),
         ScaleChoice::Card => Some(find_card(photo, focal)?),
         ScaleChoice::Given(um) => Some(Scale::given(*um)?),
         ScaleChoice::Points(ends, mm) => Some(Scale::between_points(*ends, *mm)?),
@@ -224,6 +223,25 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
     let off = (shape.centre[0] - disc.centre[0]).hypot(shape.centre[1] - disc.centre[1]);
     // The shadow of a coin reaches a fifth of its width at most; what is parted there was joined to the coin.
     off < 0.5 * disc.diameter_px || off < 0.7 * disc.diameter_px && shape.flags.contains(Flags::SPLIT)
+}
+
+/// Finds the printed sheet in `photo`.
+///
+/// # Errors
+/// No sheet, or none that can be trusted.
+pub fn find_sheet_in(photo: &Photo) -> Result<Sheet, ScaleError> {
+    let focal = Focal::of(photo);
+    Ok(find_sheet(photo, focal.known.then_some(focal.px))?)
+}
+
+/// What the tool makes of objects of a known diameter in `photos`.
+///
+/// # Errors
+/// Too few of them.
+pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, TooFewKnown> {
+    let particles: Vec<Particle> = photos.iter().flat_map(|p| p.particles.iter().copied()).collect();
+    let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
+    check_known(&particles, known, uncertainty, settings.level)
 }
 
 /// Joins the photos of one sample.

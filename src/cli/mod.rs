@@ -1,6 +1,7 @@
 //! The command line: options become [`Settings`](crate::pipeline::Settings), results become files. No science.
 
 mod batch;
+mod calibrate;
 mod measure;
 mod options;
 mod render;
@@ -31,6 +32,8 @@ enum Command {
     Measure(measure::Args),
     /// Measure every photo in a folder: a sub-folder is one sample, a photo outside of sub-folders is one sample
     Batch(batch::Args),
+    /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
+    Calibrate(calibrate::Args),
     /// Write the scale sheet to print: frames of marks round white fields for the grounds
     Target(target::Args),
     /// Draw a photo of grounds with known truth, to try the tool on
@@ -64,6 +67,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let done = match cli.command {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
+        Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),
         Command::Render(args) => render::run(&args),
     };

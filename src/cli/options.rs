@@ -1,10 +1,13 @@
 //! Options that several commands share, and what they mean.
 
-use anyhow::anyhow;
+use std::path::PathBuf;
+
+use anyhow::{Context, anyhow};
 use clap::Args;
 
 use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
+use crate::report::calibration;
 use crate::scale::{RoundObject, coin, coin_names};
 
 #[derive(Args)]
@@ -21,9 +24,15 @@ pub(super) struct Measuring {
     /// Take the scale from two places in the photo, in px, and their distance in mm
     #[arg(long, value_name = "X1,Y1,X2,Y2=MM", allow_hyphen_values = true, group = "way")]
     points: Option<String>,
+    /// Take the scale from a calibration of the stand: see the command calibrate
+    #[arg(long, value_name = "FILE.json", group = "way")]
+    calibration: Option<PathBuf>,
+    /// Use the calibration for photos that say another camera or focal length
+    #[arg(long, requires = "calibration")]
+    trust_calibration: bool,
     /// What a ruler reads on the two check bars of the printed sheet, in mm: along,across
     #[arg(long, value_name = "MM,MM", allow_hyphen_values = true, conflicts_with = "way")]
-    bar_measured: Option<String>,
+    pub(super) bar_measured: Option<String>,
     /// Fines are finer than this, in µm
     #[arg(long, value_name = "UM", default_value_t = 100.0, allow_negative_numbers = true, value_parser = number)]
     fines: f64,
@@ -39,12 +48,22 @@ pub(super) struct Measuring {
 }
 
 impl Measuring {
+    /// True when a way to the scale other than the sheet was chosen.
+    pub(super) fn has_way(&self) -> bool {
+        self.scale.is_some() || self.reference.is_some() || self.points.is_some() || self.calibration.is_some()
+    }
+
     pub(super) fn settings(&self) -> Result<Settings, Failure> {
         let usage = |option: &'static str| move |e: SettingsError| Failure::Usage(anyhow!("{option}: {e}"));
         let (option, choice) = if let Some(um) = self.scale {
             ("--scale", ScaleChoice::Given(um))
         } else if let Some(text) = &self.reference {
             ("--reference", self.object(text)?)
+        } else if let Some(path) = &self.calibration {
+            let read = |text: Vec<u8>| calibration::read(&text).map_err(anyhow::Error::from);
+            let file = std::fs::read(path).map_err(anyhow::Error::from).and_then(read);
+            let file = file.with_context(|| path.display().to_string())?;
+            ("--calibration", ScaleChoice::Calibration(Box::new(file), self.trust_calibration))
         } else if let Some(text) = &self.points {
             ("--points", points(text)?)
         } else {
@@ -114,7 +133,7 @@ fn points(text: &str) -> Result<ScaleChoice, Failure> {
     Ok(ScaleChoice::Points([[x1, y1], [x2, y2]], mm))
 }
 
-fn bars(text: &str) -> Result<[f64; 2], Failure> {
+pub(super) fn bars(text: &str) -> Result<[f64; 2], Failure> {
     numbers(text).ok_or_else(|| {
         Failure::Usage(anyhow!(
             "--bar-measured {text}: expected what a ruler reads on both bars, in mm, for example --bar-measured 99.2,100.1"

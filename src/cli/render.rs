@@ -4,10 +4,11 @@ use anyhow::anyhow;
 
 use super::options::number;
 use super::{Failure, say};
-use crate::render::{ReferenceDisc, RenderError, SceneSpec, Surround, render};
+use crate::render::{Ink, ReferenceCard, ReferenceDisc, RenderError, SceneSpec, Surround, View, render};
 use crate::report::ReportError;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
+use crate::scale::sheet::{Frame, PRINTED_DISCS, frames};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -20,9 +21,9 @@ pub(super) struct Args {
     /// Width and height in pixels
     #[arg(long, value_name = "WxH", default_value = "3000x2250")]
     size: String,
-    /// Scale, in µm per pixel
-    #[arg(long, value_name = "UM_PER_PX", default_value_t = 20.0, allow_negative_numbers = true, value_parser = number)]
-    scale: f64,
+    /// Scale in the middle, in µm per pixel; 20 by itself, or so that the frame of --sheet fills the picture
+    #[arg(long, value_name = "UM_PER_PX", allow_negative_numbers = true, value_parser = number)]
+    scale: Option<f64>,
     /// Median of the coarse particles by number, in µm
     #[arg(long, value_name = "UM", default_value_t = 560.0, allow_negative_numbers = true, value_parser = number)]
     coarse: f64,
@@ -47,6 +48,27 @@ pub(super) struct Args {
     /// Put a round disc of this diameter in mm beside the grounds
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = number)]
     disc: Option<f64>,
+    /// Lay a bank card (ISO/IEC 7810 ID-1) in the middle
+    #[arg(long, conflicts_with_all = ["disc", "sheet"])]
+    card: bool,
+    /// Print a frame of the scale sheet, with the grounds in its field
+    #[arg(long, value_name = "L|M|S|D", value_parser = ["L", "M", "S", "D"], conflicts_with_all = ["disc", "table"])]
+    sheet: Option<String>,
+    /// Tilt of the camera, in degrees
+    #[arg(long, value_name = "DEGREES", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number)]
+    tilt: f64,
+    /// Direction in the picture in which the paper falls away, in degrees: 0 right, 90 down
+    #[arg(long, value_name = "DEGREES", default_value_t = 90.0, allow_negative_numbers = true, value_parser = number)]
+    tilt_towards: f64,
+    /// Turn of the paper, in degrees
+    #[arg(long, value_name = "DEGREES", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number)]
+    turn: f64,
+    /// Radial bend of the lens, k1 in units of the focal length
+    #[arg(long, value_name = "K1", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number)]
+    bend: f64,
+    /// Focal length of the lens, in mm on the 36 × 24 mm frame
+    #[arg(long, value_name = "MM", default_value_t = 26.0, allow_negative_numbers = true, value_parser = number)]
+    focal: f64,
     /// Show the table around the sheet
     #[arg(long)]
     table: bool,
@@ -95,7 +117,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         "{}: {} particles at {} µm per pixel; truth by mass: D10 {} D50 {} D90 {} µm, fines < 100 µm {} %\n",
         args.picture.display(),
         rendered.truth.len(),
-        significant(args.scale, 4),
+        significant(rendered.um_per_px, 4),
         significant(figures.d10_um, 4),
         significant(figures.d50_um, 4),
         significant(figures.d90_um, 4),
@@ -106,7 +128,12 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 fn spec(args: &Args) -> Result<SceneSpec, Failure> {
     // Each of these spoils the picture in a way that the renderer can only say in its own terms.
     let ranges = [
-        ("--scale", args.scale, 0.5, 500.0),
+        ("--scale", args.scale.unwrap_or(20.0), 0.5, 500.0),
+        ("--tilt", args.tilt, 0.0, 30.0),
+        ("--tilt-towards", args.tilt_towards, -360.0, 360.0),
+        ("--turn", args.turn, -360.0, 360.0),
+        ("--bend", args.bend, -0.3, 0.3),
+        ("--focal", args.focal, 18.0, 200.0),
         ("--coarse", args.coarse, 50.0, 3000.0),
         ("--fine", args.fine, 10.0, 1000.0),
         ("--fine-share", args.fine_share, 0.0, 1.0),
@@ -126,19 +153,24 @@ fn spec(args: &Args) -> Result<SceneSpec, Failure> {
     let Some((width_px, height_px)) = size else {
         return Err(Failure::Usage(anyhow!("--size {}: expected width x height, for example 3000x2250", args.size)));
     };
-    if args.scale * f64::from(width_px.min(height_px)) > 200_000.0 {
+    let frame = args.sheet.as_ref().and_then(|name| frames().into_iter().find(|f| f.name == name));
+    let filling = |f: &Frame| {
+        let [w, h] = [f.outer[2] - f.outer[0], f.outer[3] - f.outer[1]];
+        1080.0 * (w / f64::from(width_px)).max(h / f64::from(height_px))
+    };
+    let scale = args.scale.or(frame.as_ref().map(filling)).unwrap_or(20.0);
+    if scale * f64::from(width_px.min(height_px)) > 200_000.0 {
         return Err(Failure::Usage(anyhow!(
-            "--scale {}: the picture would show more than 200 mm of paper, with millions of particles",
-            args.scale
+            "--scale {scale}: the picture would show more than 200 mm of paper, with millions of particles"
         )));
     }
-    if args.disc.is_some_and(|mm| 1000.0 * mm / args.scale > 0.6 * f64::from(width_px.min(height_px))) {
+    if args.disc.is_some_and(|mm| 1000.0 * mm / scale > 0.6 * f64::from(width_px.min(height_px))) {
         return Err(Failure::Usage(anyhow!("--disc: a disc of that size leaves no room for grounds in this picture")));
     }
     let mut spec = SceneSpec {
         width_px,
         height_px,
-        um_per_px: args.scale,
+        um_per_px: scale,
         seed: args.seed,
         coverage: args.coverage,
         touching_share: args.touching,
@@ -154,13 +186,50 @@ fn spec(args: &Args) -> Result<SceneSpec, Failure> {
     spec.surround = args.table.then(Surround::default);
     // In the upper left corner, wholly on the paper.
     let clear = if args.table { 0.16 } else { 0.05 };
-    let place = |mm: f64, side: u32| clear + 500.0 * mm / args.scale / f64::from(side);
+    let place = |mm: f64, side: u32| clear + 500.0 * mm / scale / f64::from(side);
     spec.reference = args.disc.map(|diameter_mm| ReferenceDisc {
         diameter_mm,
         centre: (place(diameter_mm, width_px), place(diameter_mm, height_px)),
         ..ReferenceDisc::default()
     });
+    let oblique = args.tilt != 0.0 || args.turn != 0.0 || args.bend != 0.0 || args.card || frame.is_some();
+    spec.view = oblique.then_some(View {
+        tilt_deg: args.tilt,
+        tilt_direction_deg: args.tilt_towards,
+        turn_deg: args.turn,
+        focal_35mm: args.focal,
+        k1: args.bend,
+        k2: 0.0,
+    });
+    spec.card = args.card.then(ReferenceCard::default);
+    if let Some(frame) = frame {
+        print_frame(&mut spec, &frame);
+    }
     Ok(spec)
+}
+
+/// The frame in the middle of the picture, and grounds in its field only.
+fn print_frame(spec: &mut SceneSpec, frame: &Frame) {
+    let middle = [0, 1].map(|i| 0.5 * (frame.outer[i] + frame.outer[i + 2]));
+    let at = |p: [f64; 2]| [p[0] - middle[0], p[1] - middle[1]];
+    for mark in &frame.marks {
+        spec.print.push(Ink::disc(at(mark.centre), mark.radius));
+        let (dots, radius) = mark.dots();
+        spec.print.extend(dots.into_iter().map(|dot| Ink::white_disc(at(dot), radius)));
+    }
+    let [x0, y0, x1, y1] = frame.field;
+    let ([x0, y0], [x1, y1]) = (at([x0, y0]), at([x1, y1]));
+    spec.spread_mm = Some([x0, y0, x1, y1]);
+    if frame.name == "D" {
+        // The printed discs fill its field.
+        spec.spread_mm = Some([x0, y0, x0 + 0.01, y0 + 0.01]);
+        for row in PRINTED_DISCS {
+            for i in 0..row.count {
+                let centre = [row.first[0] + row.pitch * i as f64, row.first[1]];
+                spec.print.push(Ink::disc(at(centre), 0.5 * row.diameter));
+            }
+        }
+    }
 }
 
 /// The renderer's refusal, in the words of the options.

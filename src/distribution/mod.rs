@@ -3,11 +3,13 @@
 mod curve;
 mod figures;
 mod interval;
+mod known;
 mod limit;
 mod sample;
 
 pub use curve::Curve;
 pub use figures::{Basis, Figures, Sizes};
 pub use interval::{IntervalSettings, intervals};
+pub use known::{KnownCheck, KnownSize, TooFewKnown, check_known};
 pub use limit::smallest_ecd_px;
 pub use sample::{PhotoParticles, Sample, SampleError};

@@ -1,4 +1,4 @@
-use crate::scale::{RoundObject, Scale, ScaleError, check_diameter};
+use crate::scale::{Calibration, RoundObject, Scale, ScaleError, check_diameter};
 
 /// Where the scale of a photo comes from.
 #[derive(Clone, Debug, PartialEq)]
@@ -9,6 +9,8 @@ pub enum ScaleChoice {
     Given(f64),
     /// From a round object in the picture.
     Disc(RoundObject),
+    /// From a calibration of the stand; true where it is to be trusted for photos that say another camera or focal length.
+    Calibration(Box<Calibration>, bool),
     /// From a card of format ID-1 (ISO/IEC 7810) in the picture.
     Card,
     /// From two places in the picture (px) and their distance (mm).
@@ -51,7 +53,7 @@ impl Settings {
             ScaleChoice::Points(ends, mm) => {
                 Scale::between_points(*ends, *mm)?;
             }
-            ScaleChoice::Card => {}
+            ScaleChoice::Card | ScaleChoice::Calibration(..) => {}
             ScaleChoice::Sheet(bars) => Scale::check_bars(*bars)?,
         }
         Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })

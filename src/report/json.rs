@@ -54,7 +54,7 @@ struct CardV1 {
 
 #[derive(Serialize)]
 struct PartV1 {
-    from: &'static str,
+    from: String,
     relative: f64,
 }
 
@@ -139,6 +139,7 @@ fn scale_v1(scale: &Scale) -> ScaleV1 {
     let from = match scale.from() {
         Source::Given => "given",
         Source::Points => "points",
+        Source::Calibration => "calibration",
         Source::Disc(d) => {
             let [x_px, y_px] = d.centre;
             let Disc { diameter_px, diameter_mm, tilt_deg, .. } = *d;
@@ -159,7 +160,7 @@ fn scale_v1(scale: &Scale) -> ScaleV1 {
             "sheet"
         }
     };
-    let uncertainty = scale.parts().iter().map(|p| PartV1 { from: p.name, relative: p.relative }).collect();
+    let uncertainty = scale.parts().iter().map(|p| PartV1 { from: p.name.to_string(), relative: p.relative }).collect();
     ScaleV1 {
         um_per_px: scale.typical(),
         relative_uncertainty: scale.relative_uncertainty(),
@@ -266,7 +267,7 @@ pub fn overview(samples: &[(String, Measurement)], failed: &[(String, String)]) 
     })
 }
 
-fn text(value: &impl Serialize) -> Vec<u8> {
+pub(super) fn text(value: &impl Serialize) -> Vec<u8> {
     let mut out = serde_json::to_vec_pretty(value).expect("plain structs always serialise");
     out.push(b'\n');
     out

@@ -1,5 +1,6 @@
 //! Stage 8: values become files and a table. Nothing is computed here but the way things look.
 
+pub mod calibration;
 pub mod csv;
 mod font;
 pub mod format;

@@ -14,6 +14,7 @@ pub fn table(m: &Measurement) -> String {
     let scale = &m.photos[0].scale;
     let origin = match scale.from() {
         Source::Given => "as given".to_owned(),
+        Source::Calibration => "by the calibration of the stand".to_owned(),
         Source::Points => "from two points".to_owned(),
         Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
         Source::Card(c) => format!("from a card, the camera tilted by {:.0} degrees", c.tilt_deg),

@@ -3,7 +3,8 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::homography::{fit_homography, with_unit_corner};
-use super::plane::{Normal, Plane, PlaneFit, fit_residuals};
+use super::plane::{Normal, Optics, Plane, PlaneFit, fit_residuals};
+use super::sheet::{grid, rectangle};
 use super::small::{Row, Small};
 use super::{Focal, Part, Scale, ScaleError, Source};
 use crate::numeric::{convex_hull, median, shoelace};
@@ -44,26 +45,29 @@ pub struct Card {
 /// No such card, or a rectangle of other proportions.
 pub fn find_card(photo: &Photo, focal: Focal) -> Result<Scale, ScaleError> {
     let corners = rough_corners(photo)?;
+    // The rough corners lie on the round ones, 1 mm inside of where the sides would meet; bend comes on top.
+    let reach = 0.035 * shoelace(&corners).abs().sqrt();
     let points: Vec<(usize, [f64; 2])> = (0..4)
-        .flat_map(|side| edge_points(photo, corners[side], corners[(side + 1) % 4]).into_iter().map(move |p| (side, p)))
+        .flat_map(|side| {
+            edge_points(photo, [corners[side], corners[(side + 1) % 4]], reach).into_iter().map(move |p| (side, p))
+        })
         .collect();
-    let fit = fit(photo, corners, points, focal).ok_or(ScaleError::NoCard)?;
     let centre = [0.5 * photo.width() as f64, 0.5 * photo.height() as f64];
-    let (focal_px, off) = best_focal(fit.plane.to_px(), centre, focal);
+    let first = fit(photo, corners, points.clone(), focal, [0.0; 4]).ok_or(ScaleError::NoCard)?;
+    let (focal_px, off) = best_focal(first.plane.to_px(), centre, focal);
     if off > PROPORTIONS {
         return Err(ScaleError::OtherCard(100.0 * off));
     }
     let used = Focal { px: if focal.known { focal.px } else { focal_px.unwrap_or(focal.px) }, known: focal.known };
+    let walls = walls(first.plane.to_px(), centre, used.px).ok_or(ScaleError::NoCard)?;
+    let fit = fit(photo, corners, points, focal, walls).ok_or(ScaleError::NoCard)?;
     let (plane, tilt_deg) = lowered(&fit.plane, centre, used.px).ok_or(ScaleError::NoCard)?;
-    let (w, h) = (photo.width() as f64, photo.height() as f64);
-    let spots: Vec<[f64; 2]> =
-        (0..25).map(|i| [w * (0.1 + 0.2 * f64::from(i % 5)), h * (0.1 + 0.2 * f64::from(i / 5))]).collect();
+    let spots: Vec<[f64; 2]> = grid([photo.width() as f64, photo.height() as f64]).collect();
     let upper = Scale::of_plane(fit.plane.clone(), centre, Vec::new(), Source::Points).typical();
     let (_, height) = used.down_to_paper(upper, CARD_MM[2]);
     let [cw, ch, _] = CARD_MM;
-    let around = |plane: &Plane, g: f64| {
-        super::sheet::rectangle([-g, -g, cw + g, ch + g], 16).map(|p| plane.px(p)).collect::<Vec<_>>()
-    };
+    let around =
+        |plane: &Plane, g: f64| rectangle([-g, -g, cw + g, ch + g], 16).map(|p| plane.px(p)).collect::<Vec<_>>();
     let card = Card {
         outline: around(&fit.plane, 0.0),
         covered: around(&fit.plane, SHADOW_MM),
@@ -71,8 +75,8 @@ pub fn find_card(photo: &Photo, focal: Focal) -> Result<Scale, ScaleError> {
         residual_px: fit.residual_px,
     };
     let parts = vec![
-        Part { name: "edges of the card", relative: fit.scale_uncertainty(&spots) },
-        Part { name: "size of the card", relative: CARD_UNSURE },
+        Part::new("edges of the card", fit.scale_uncertainty(&spots)),
+        Part::new("size of the card", CARD_UNSURE),
         height,
     ];
     Ok(Scale::of_plane(plane, centre, parts, Source::Card(Box::new(card))))
@@ -143,12 +147,12 @@ fn rectangle_of(small: &Small, rows: &[Row]) -> Option<(f64, [[f64; 2]; 4], f64)
     Some((n as f64 * step * step, corners, long / short))
 }
 
-/// Places of the steepest rise from the card to the paper along the side from `a` to `b` (the card lies to its right).
-fn edge_points(photo: &Photo, a: [f64; 2], b: [f64; 2]) -> Vec<[f64; 2]> {
+/// Places of the steepest rise from the card to the paper within `reach` px of the side from `a` to `b` (the card lies to
+/// its right).
+fn edge_points(photo: &Photo, [a, b]: [[f64; 2]; 2], reach: f64) -> Vec<[f64; 2]> {
     const HALF: f64 = 1.5;
     let length = (b[0] - a[0]).hypot(b[1] - a[1]);
     let out = [(b[1] - a[1]) / length, -(b[0] - a[0]) / length];
-    let reach = (0.02 * length).max(6.0);
     let steps = (4.0 * reach) as usize;
     (0..PLACES)
         .filter_map(|i| {
@@ -166,16 +170,25 @@ fn edge_points(photo: &Photo, a: [f64; 2], b: [f64; 2]) -> Vec<[f64; 2]> {
         .collect()
 }
 
-/// The plane of the card's upper face.
-fn fit(photo: &Photo, corners: [[f64; 2]; 4], mut points: Vec<(usize, [f64; 2])>, focal: Focal) -> Option<PlaneFit> {
+/// The plane of the card's upper face. On side k the card is seen to end `walls[k]` mm beyond the face.
+fn fit(
+    photo: &Photo,
+    corners: [[f64; 2]; 4],
+    mut points: Vec<(usize, [f64; 2])>,
+    focal: Focal,
+    walls: [f64; 4],
+) -> Option<PlaneFit> {
     let [w, h, _] = CARD_MM;
     let mm = [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]];
-    let normal = Normal::new(&mm, [0.5 * photo.width() as f64, 0.5 * photo.height() as f64], focal.px);
+    // Four edges tell the first radial term; a second one would only follow the shadows at the edges.
+    let mut optics = Optics::usual([photo.width() as f64, photo.height() as f64], focal.px);
+    optics.terms[1].1 = 1e-4;
+    let normal = Normal::new(&mm, optics);
     let start = fit_homography(&mm.map(|p| normal.of_mm(p)), &corners.map(|p| normal.of_px(p)))?;
     let scale = shoelace(&corners).abs().sqrt() / (w * h).sqrt();
     let off = |plane: &Plane, (side, p): (usize, [f64; 2])| {
         let [x, y] = plane.mm(p).unwrap_or([f64::NAN; 2]);
-        scale * [y, x - w, y - h, x][side]
+        scale * ([-y, x - w, y - h, -x][side] - walls[side])
     };
     let mut fitted = None;
     for _ in 0..2 {
@@ -197,6 +210,19 @@ fn axes(to_px: &Matrix3<f64>, centre: [f64; 2], focal_px: f64) -> Option<[Vector
     let k = Matrix3::new(focal_px, 0.0, centre[0], 0.0, focal_px, centre[1], 0.0, 0.0, 1.0);
     let m = k.try_inverse()? * to_px;
     Some([0, 1, 2].map(|i| m.column(i).into_owned()))
+}
+
+/// How far beyond each side of the face the wall of the card is seen, in the plane of the face, mm: where the camera
+/// stands beyond that side, it sees the wall down to the paper, and the steepest rise of the light is there.
+fn walls(to_px: &Matrix3<f64>, centre: [f64; 2], focal_px: f64) -> Option<[f64; 4]> {
+    let [a, b, origin] = axes(to_px, centre, focal_px)?;
+    let unit = 0.5 * (a.norm() + b.norm());
+    let (a, b, origin) = (a / unit, b / unit, origin / unit);
+    // The camera's foot on the plane, and its height.
+    let (x, y, height) = (-a.dot(&origin), -b.dot(&origin), a.cross(&b).dot(&origin));
+    let [w, h, thickness] = CARD_MM;
+    let share = thickness / (height + thickness);
+    Some([-y, x - w, y - h, -x].map(|beyond| share * beyond.max(0.0)))
 }
 
 /// Focal length that makes the plane's axes most nearly square and equal, where the tilt tells one, and how far from that

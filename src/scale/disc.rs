@@ -84,8 +84,8 @@ pub fn find_disc(candidates: &[Option<Candidate>], object: &RoundObject, focal: 
         index,
     };
     let parts = vec![
-        Part { name: "edge of the disc", relative: 0.1 / (0.5 * best.ecd_px) },
-        Part { name: "tilt of the camera", relative: (1.0 - ratio.sqrt()) / 3.0 },
+        Part::new("edge of the disc", 0.1 / (0.5 * best.ecd_px)),
+        Part::new("tilt of the camera", (1.0 - ratio.sqrt()) / 3.0),
         height,
     ];
     Scale::new(um, parts, Source::Disc(disc))

@@ -33,7 +33,7 @@ impl Focal {
         let unsure = if self.known { 0.1 } else { 0.5 };
         let um = um_per_px + rise;
         let name = if self.known { "height of the object" } else { "height of the object, camera distance unknown" };
-        (um, Part { name, relative: unsure * rise / um })
+        (um, Part::new(name, unsure * rise / um))
     }
 }
 

@@ -12,6 +12,7 @@ mod lens;
 mod plane;
 pub mod sheet;
 mod small;
+mod stand;
 
 pub use camera::{CameraError, CameraModel, CameraSpread, PlaneView, Pose, fit_camera};
 pub use card::{CARD_MM, Card, find_card};
@@ -20,7 +21,10 @@ pub use disc::{Candidate, Disc, RoundObject, check_diameter, find_disc};
 pub use focal::Focal;
 pub use homography::{fit_homography, project};
 pub use lens::Lens;
-pub use plane::{Plane, PlaneFit, fit_plane};
+pub use plane::{Optics, Plane, PlaneFit, fit_plane};
+pub use stand::{Calibration, StandError, StandFit, calibrate};
+
+use std::borrow::Cow;
 
 use sheet::{Sheet, SheetError};
 
@@ -42,12 +46,18 @@ enum Map {
 }
 
 /// One source of uncertainty.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Part {
     /// What it comes from.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Relative standard uncertainty, dimensionless.
     pub relative: f64,
+}
+
+impl Part {
+    fn new(name: &'static str, relative: f64) -> Self {
+        Part { name: Cow::Borrowed(name), relative }
+    }
 }
 
 /// How a scale was obtained.
@@ -57,6 +67,8 @@ pub enum Source {
     Given,
     /// From a round object of known diameter in the picture.
     Disc(Disc),
+    /// From a calibration of the stand.
+    Calibration,
     /// From a card of format ID-1.
     Card(Box<Card>),
     /// From two places in the picture and their distance.
@@ -100,6 +112,8 @@ pub enum ScaleError {
     NoDisc,
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    #[error(transparent)]
+    Stand(#[from] StandError),
 }
 
 /// Relative standard uncertainty of a print whose bars were not measured: drivers that "fit" a page are caught by the
@@ -145,7 +159,7 @@ impl Scale {
             return Err(ScaleError::Points);
         }
         // ± 1 px, uniform, at both ends.
-        let parts = vec![Part { name: "the two points", relative: (2.0f64 / 3.0).sqrt() / apart }];
+        let parts = vec![Part::new("the two points", (2.0f64 / 3.0).sqrt() / apart)];
         Scale::new(1000.0 * mm / apart, parts, Source::Points)
     }
 
@@ -168,13 +182,13 @@ impl Scale {
             Some(bars) => {
                 let stretch = bars.map(|b| b / 100.0);
                 sheet.stretch(stretch);
-                Part { name: "printer, by the check bars", relative: PRINT_CHECKED }
+                Part::new("printer, by the check bars", PRINT_CHECKED)
             }
-            None => Part { name: "printer, unchecked", relative: PRINT_UNCHECKED },
+            None => Part::new("printer, unchecked", PRINT_UNCHECKED),
         };
         let [x0, y0, x1, y1] = sheet.field_mm;
         let middle = sheet.plane.px([0.5 * (x0 + x1), 0.5 * (y0 + y1)]);
-        let parts = vec![Part { name: "fit of the marks", relative: sheet.fit_uncertainty }, printed];
+        let parts = vec![Part::new("fit of the marks", sheet.fit_uncertainty), printed];
         Ok(Scale::of_plane(sheet.plane.clone(), middle, parts, Source::Sheet(Box::new(sheet))))
     }
 

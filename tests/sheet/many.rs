@@ -55,7 +55,7 @@ fn tilt_and_bend_leave_sizes_as_they_are() {
         slanted.spec.grind = square.spec.grind.clone();
         slanted.spec.um_per_px = 1.12 * square.spec.um_per_px;
         let [a, b] = [&square, &slanted].map(|s| develop(s).unwrap().d50_error(s));
-        assert!((a - b).abs() < 0.005, "D50 off by {a} from above and {b} aslant");
+        assert!((a - b).abs() < 0.005, "frame {which}: D50 off by {a} from above and {b} aslant");
     }
 }
 

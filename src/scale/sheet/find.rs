@@ -8,7 +8,7 @@ use super::round::rounds;
 use crate::numeric::{Draws, convex_hull, median, shoelace};
 use crate::photo::Photo;
 use crate::scale::homography::{fit_homography, project};
-use crate::scale::plane::{Plane, PlaneFit, USUAL_FOCAL, fit_plane};
+use crate::scale::plane::{Optics, Plane, PlaneFit, USUAL_FOCAL, fit_plane};
 
 /// Fewest marks that make a pose: ten unknowns need five, and a wrong reading must show.
 const FEWEST: usize = 7;
@@ -34,6 +34,8 @@ pub struct Sheet {
     pub residual_px: f64,
     /// Relative standard uncertainty of the scale from the fit alone.
     pub fit_uncertainty: f64,
+    /// Centres of the marks used, on the paper as printed (mm) and in the photo (px).
+    pub centres: Vec<([f64; 2], [f64; 2])>,
     /// Outlines of the marks used, px.
     pub rims: Vec<Vec<[f64; 2]>>,
     /// The field and half of the white about it as a polygon in the photo, px: where particles can be whole.
@@ -159,12 +161,8 @@ struct Picture {
 }
 
 impl Picture {
-    fn centre(&self) -> [f64; 2] {
-        self.size.map(|s| 0.5 * s)
-    }
-
-    fn focal_px(&self) -> f64 {
-        self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1]))
+    fn optics(&self) -> Optics {
+        Optics::usual(self.size, self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1])))
     }
 }
 
@@ -185,7 +183,7 @@ fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Shee
     // circle, and the circle's centre is sent out again. Twice is enough, the third time settles what was left out.
     for round in 0..4 {
         let mm: Vec<[f64; 2]> = used.iter().map(|(m, _)| place(m)).collect();
-        let now = fit_plane(&mm, &centres, picture.centre(), picture.focal_px()).ok_or(SheetError::Scrambled)?;
+        let now = fit_plane(&mm, &centres, picture.optics()).ok_or(SheetError::Scrambled)?;
         if round == 1 {
             let off = |i: usize| {
                 let q = now.plane.px(mm[i]);
@@ -204,7 +202,8 @@ fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Shee
         fit = Some(now);
     }
     let fit = fit.expect("fitted four times");
-    finish(frame, marks.len(), &used, &fit, picture)
+    let centres = used.iter().map(|(m, _)| place(m)).zip(centres).collect();
+    finish(frame, marks.len(), &used, centres, &fit, picture)
 }
 
 /// Marks that agree with the pose that most marks agree with: a misread word lies far from its place.
@@ -264,6 +263,7 @@ fn finish(
     frame: &Frame,
     read: usize,
     used: &[(&Mark, &Seen)],
+    centres: Vec<([f64; 2], [f64; 2])>,
     fit: &PlaneFit,
     picture: Picture,
 ) -> Result<Sheet, SheetError> {
@@ -305,9 +305,7 @@ fn finish(
     if !edge.iter().all(inside) {
         return Err(SheetError::Cut);
     }
-    let spots: Vec<[f64; 2]> = (0..25)
-        .map(|i| plane.px([field_w * (0.1 + 0.2 * f64::from(i % 5)), field_h * (0.1 + 0.2 * f64::from(i / 5))]))
-        .collect();
+    let spots: Vec<[f64; 2]> = grid([field_w, field_h]).map(|p| plane.px(p)).collect();
     Ok(Sheet {
         frame: frame.name,
         field_mm: [0.0, 0.0, field_w, field_h],
@@ -315,10 +313,16 @@ fn finish(
         marks: [frame.marks.len(), read, used.len()],
         residual_px: fit.residual_px,
         fit_uncertainty: fit.scale_uncertainty(&spots),
+        centres,
         rims: used.iter().map(|(_, s)| s.rim.clone()).collect(),
         region,
         field_px: edge,
     })
+}
+
+/// Twenty-five places spread over a rectangle from the origin.
+pub(in crate::scale) fn grid([w, h]: [f64; 2]) -> impl Iterator<Item = [f64; 2]> {
+    (0..25).map(move |i| [w * (0.1 + 0.2 * f64::from(i % 5)), h * (0.1 + 0.2 * f64::from(i / 5))])
 }
 
 /// Points along the sides of a rectangle x0, y0, x1, y1, `each` to a side.

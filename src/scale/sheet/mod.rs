@@ -5,6 +5,6 @@ mod layout;
 mod mark;
 mod round;
 
-pub(super) use find::rectangle;
 pub use find::{Sheet, SheetError, find_sheet};
+pub(super) use find::{grid, rectangle};
 pub use layout::{Bar, Frame, Mark, PRINTED_DISCS, Paper, Row, bars, frames};
