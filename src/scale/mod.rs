@@ -231,7 +231,7 @@ impl Scale {
 
     /// Relative standard uncertainty, dimensionless.
     pub fn relative_uncertainty(&self) -> f64 {
-        self.parts.iter().map(|p| p.relative * p.relative).sum::<f64>().sqrt()
+        self.parts.iter().fold(0.0, |sum, p| sum + p.relative * p.relative).sqrt()
     }
 
     /// What makes it unsure.

@@ -116,41 +116,42 @@ pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetEr
     let seen: Vec<Seen> = rounds(photo).par_iter().filter_map(|round| read(photo, round)).collect();
     let frames = frames();
     // The frame that covers most of the picture: others of the same page may be in view.
-    let mut best: Option<(&Frame, Vec<(&Mark, &Seen)>)> = None;
-    for frame in &frames {
-        let marks = marks_of(frame, &seen)?;
-        let larger = |other: &[(&Mark, &Seen)]| extent(&marks) > extent(other);
-        if !marks.is_empty() && best.as_ref().is_none_or(|(_, other)| larger(other)) {
-            best = Some((frame, marks));
-        }
-    }
-    let (frame, marks) = best.ok_or(SheetError::NoMarks)?;
-    lay(frame, &marks, Picture { size: [photo.width() as f64, photo.height() as f64], focal_px })
+    let (frame, pairs, agreeing) = frames
+        .iter()
+        .map(|frame| {
+            let pairs = pairs_of(frame, &seen);
+            let agreeing = consensus(&pairs, frame.outer[2] - frame.outer[0]);
+            (frame, pairs, agreeing)
+        })
+        .filter(|(_, pairs, _)| !pairs.is_empty())
+        .max_by(|a, b| extent(&a.2).total_cmp(&extent(&b.2)).then(a.1.len().cmp(&b.1.len())))
+        .ok_or(SheetError::NoMarks)?;
+    lay(frame, &pairs, agreeing, Picture { size: [photo.width() as f64, photo.height() as f64], focal_px })
 }
 
-/// Area that the marks enclose in the picture, px²; a few marks count by their number.
+/// Area that the marks of a pose enclose in the picture, px²; 0 for too few.
 fn extent(marks: &[(&Mark, &Seen)]) -> f64 {
     let points: Vec<[f64; 2]> = marks.iter().map(|(_, s)| s.centre).collect();
-    if points.len() < 3 { points.len() as f64 } else { 3.0 + shoelace(&convex_hull(&points)).abs() }
+    if points.len() < FEWEST { 0.0 } else { shoelace(&convex_hull(&points)).abs() }
 }
 
-/// The marks of `frame` among those seen, each once.
-fn marks_of<'a>(frame: &'a Frame, seen: &'a [Seen]) -> Result<Vec<(&'a Mark, &'a Seen)>, SheetError> {
-    let mut found = Vec::new();
-    let mut twice = 0;
+/// What was seen of the marks of `frame`. A mark is there twice when a word was misread, or with a second sheet.
+fn pairs_of<'a>(frame: &'a Frame, seen: &'a [Seen]) -> Vec<(&'a Mark, &'a Seen)> {
+    let mut found: Vec<(&Mark, &Seen)> = Vec::new();
     for mark in &frame.marks {
-        let mut alike = seen.iter().filter(|s| s.word == mark.word);
-        let Some(first) = alike.next() else { continue };
-        // The same mark comes out at several levels.
-        let apart = |s: &Seen| (s.centre[0] - first.centre[0]).hypot(s.centre[1] - first.centre[1]) > first.radius;
-        if alike.any(apart) {
-            twice += 1;
-        } else {
-            found.push((mark, first));
+        for one in seen.iter().filter(|s| s.word == mark.word) {
+            // The same mark comes out at several levels.
+            let same = |(_, s): &(&Mark, &Seen)| distance(s.centre, one.centre) < one.radius;
+            if !found.iter().any(same) {
+                found.push((mark, one));
+            }
         }
     }
-    // One may be a misreading; two are another sheet.
-    if twice >= 2 { Err(SheetError::TwoSheets) } else { Ok(found) }
+    found
+}
+
+fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 /// What is known of the picture.
@@ -166,13 +167,22 @@ impl Picture {
     }
 }
 
-fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Sheet, SheetError> {
+fn lay(
+    frame: &Frame,
+    marks: &[(&Mark, &Seen)],
+    mut used: Vec<(&Mark, &Seen)>,
+    picture: Picture,
+) -> Result<Sheet, SheetError> {
     if marks.len() < FEWEST {
         return Err(SheetError::FewMarks(marks.len()));
     }
     let origin = [frame.field[0], frame.field[1]];
     let width = frame.outer[2] - frame.outer[0];
-    let mut used: Vec<(&Mark, &Seen)> = consensus(marks, width);
+    let others: Vec<(&Mark, &Seen)> =
+        marks.iter().copied().filter(|(_, s)| !used.iter().any(|(_, u)| u.centre == s.centre)).collect();
+    if consensus(&others, width).len() >= FEWEST - 1 {
+        return Err(SheetError::TwoSheets);
+    }
     if used.len() < FEWEST || 3 * used.len() < 2 * marks.len() {
         return Err(SheetError::Scrambled);
     }
@@ -185,10 +195,7 @@ fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Shee
         let mm: Vec<[f64; 2]> = used.iter().map(|(m, _)| place(m)).collect();
         let now = fit_plane(&mm, &centres, picture.optics()).ok_or(SheetError::Scrambled)?;
         if round == 1 {
-            let off = |i: usize| {
-                let q = now.plane.px(mm[i]);
-                (q[0] - centres[i][0]).hypot(q[1] - centres[i][1])
-            };
+            let off = |i: usize| distance(now.plane.px(mm[i]), centres[i]);
             let offs: Vec<f64> = (0..mm.len()).map(off).collect();
             let limit = (5.0 * median(&mut offs.clone()).unwrap_or(0.0)).max(0.3);
             let mut kept = offs.iter().map(|&o| o < limit);
@@ -210,6 +217,9 @@ fn lay(frame: &Frame, marks: &[(&Mark, &Seen)], picture: Picture) -> Result<Shee
 fn consensus<'a>(marks: &[(&'a Mark, &'a Seen)], width_mm: f64) -> Vec<(&'a Mark, &'a Seen)> {
     let mut draws = Draws::new(1, 0);
     let mut best = Vec::new();
+    if marks.len() < 5 {
+        return best;
+    }
     for _ in 0..60 {
         let mut four = [0usize; 4];
         four.iter_mut().for_each(|i| *i = draws.below(marks.len()));
@@ -217,10 +227,7 @@ fn consensus<'a>(marks: &[(&'a Mark, &'a Seen)], width_mm: f64) -> Vec<(&'a Mark
         let mm: Vec<[f64; 2]> = four.iter().map(|&i| marks[i].0.centre).collect();
         let Some(h) = fit_homography(&px, &mm) else { continue };
         // Bend of the lens moves marks by some percent of the frame; a wrong word by a seventh of it and more.
-        let near = |(m, s): &(&Mark, &Seen)| {
-            let p = project(&h, s.centre);
-            (p[0] - m.centre[0]).hypot(p[1] - m.centre[1]) < 0.05 * width_mm
-        };
+        let near = |(m, s): &(&Mark, &Seen)| distance(project(&h, s.centre), m.centre) < 0.05 * width_mm;
         let agreeing: Vec<_> = marks.iter().copied().filter(near).collect();
         if agreeing.len() > best.len() {
             best = agreeing;

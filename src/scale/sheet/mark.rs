@@ -157,6 +157,11 @@ fn word_of(photo: &Photo, ellipse: &Ellipse) -> Option<u16> {
             .sum()
     };
     let phase = (0..PHASES).max_by(|&a, &b| clearness(a).total_cmp(&clearness(b)))?;
+    // A dot half covered or too blurred to tell makes the word unsure.
+    let told = (0..DOTS).all(|k| (ring[k * PHASES + phase] - middle).abs() > 0.2 * (bright - ink));
+    if !told {
+        return None;
+    }
     let word = (0..DOTS).fold(0u16, |w, k| w | u16::from(ring[k * PHASES + phase] > middle) << k);
     Some(least_turn(word).0)
 }
