@@ -6,17 +6,17 @@ pub use settings::{ScaleChoice, Settings, SettingsError};
 
 use std::path::{Path, PathBuf};
 
-use crate::backdrop::{self, BackdropError, Region};
+use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownSize, PhotoParticles, Sample, SampleError, Sizes,
     TooFewKnown, check_known, intervals, smallest_ecd_px,
 };
 use crate::numeric::{Estimate, Spans};
-use crate::particle::{self, Flags, Particle, Shape};
+use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::{Sheet, find_sheet};
+use crate::scale::sheet::{Sheet, find_sheet, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
-use crate::segment::{self, Rejection, Run};
+use crate::segment::{self, Regions, Rejection, Run};
 
 /// Bootstrap draws: the standard error of 300 draws is itself known to 4 %.
 const DRAWS: usize = 300;
@@ -128,9 +128,15 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Some(Source::Card(card)) => Region { within: None, without: spans(&card.covered) },
         _ => Region::default(),
     };
-    let scene = backdrop::read(photo, region)?;
-    let regions = segment::find(photo, &scene);
-    let (mut shapes, calibration) = particle::shapes(photo, &scene, &regions);
+    let plain = before.is_some() && region.is_everywhere();
+    let mut seen = look(photo, region)?;
+    if plain && seen.shapes.iter().flatten().filter(|s| is_like_mark(photo, s)).count() >= 3 {
+        // The marks of a sheet whose scale is not wanted are no particles either.
+        if let Ok(sheet) = find_sheet_in(photo) {
+            seen = look(photo, Region { within: spans(&sheet.region), without: None })?;
+        }
+    }
+    let Seen { scene, regions, mut shapes, calibration } = seen;
     // A particle counts when the circle about its centroid as wide as its largest Feret diameter lies in the field: a
     // rule by which each size has a known chance to count, which is what the edge weight undoes.
     let is_whole = |s: &Shape| scene.field.holds(s.centre, s.feret[0]);
@@ -203,6 +209,25 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             coverage: dark as f64 / paper_px,
         },
     })
+}
+
+/// What the stages before the scale make of a photo.
+struct Seen {
+    scene: Scene,
+    regions: Regions,
+    shapes: Vec<Option<Shape>>,
+    calibration: Calibration,
+}
+
+fn look(photo: &Photo, region: Region) -> Result<Seen, BackdropError> {
+    let scene = backdrop::read(photo, region)?;
+    let regions = segment::find(photo, &scene);
+    let (shapes, calibration) = particle::shapes(photo, &scene, &regions);
+    Ok(Seen { scene, regions, shapes, calibration })
+}
+
+fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
+    shape.ecd_px() > 18.0 && looks_like_mark(photo, shape.centre, shape.feret[0])
 }
 
 /// The scale, where it does not take particles to find it.

@@ -27,7 +27,8 @@ impl Region {
             && !self.without.as_ref().is_some_and(|r| r.contains(x, y))
     }
 
-    fn is_everywhere(&self) -> bool {
+    /// True for the whole picture.
+    pub fn is_everywhere(&self) -> bool {
         self.within.is_none() && self.without.is_none()
     }
 }

@@ -10,7 +10,7 @@ use crate::distribution::KnownSize;
 use crate::photo::{self, Photo};
 use crate::pipeline::{check_size, find_sheet_in, measure_file};
 use crate::report::calibration;
-use crate::report::format::{interval, significant};
+use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
 use crate::scale::calibrate;
 use crate::scale::sheet::Sheet;
@@ -130,7 +130,7 @@ fn known_size(args: &Args, text: &str) -> Result<(), Failure> {
     };
     say(&format!(
         "{} round objects: mean {} µm, standard deviation {} µm, where {} ± {} µm are known.\n\
-         Bias {:+.2} %, {} % interval {} %: {verdict}.\n\
+         Bias {:+.2} %, {} % interval {:+.2} to {:+.2} %: {verdict}.\n\
          The interval joins their scatter, the tolerance of the known diameter and the scale.\n\
          Printed discs are true to some 0.05 mm only (ink spreads): beads or bearing balls tell more.\n",
         check.count,
@@ -140,7 +140,8 @@ fn known_size(args: &Args, text: &str) -> Result<(), Failure> {
         known.within_um,
         bias.value,
         (1e4 * bias.level).round() / 100.0,
-        interval(&bias),
+        bias.low,
+        bias.high,
     ))
 }
 

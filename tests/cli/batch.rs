@@ -156,7 +156,7 @@ fn a_missing_folder_is_refused() {
 
 #[test]
 fn without_a_scale_the_choices_are_explained() {
-    folder().refuses("batch day", 2, &["no scale", "--scale 20", "--reference disc="]);
+    folder().refuses("batch day", 1, &["no scale", "--scale 20", "--reference coin:"]);
 }
 
 #[test]

@@ -8,4 +8,5 @@ mod outputs;
 mod photos;
 mod pictures;
 mod render;
+mod scale;
 mod support;

@@ -10,11 +10,6 @@ fn refused(options: &str, words: &[&str]) {
 }
 
 #[test]
-fn without_a_scale_the_choices_are_explained() {
-    refused("", &["no scale", "--scale 20", "--reference disc=", "ruler"]);
-}
-
-#[test]
 fn a_scale_of_zero_is_refused() {
     refused("--scale 0", &["scale", "µm per pixel", "above 0"]);
 }

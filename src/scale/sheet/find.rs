@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::layout::{Frame, Mark, frames};
-use super::mark::{Seen, read};
-use super::round::rounds;
+use super::mark::{Seen, has_dots, read};
+use super::round::{Round, rounds};
 use crate::numeric::{Draws, convex_hull, median, shoelace};
 use crate::photo::Photo;
 use crate::scale::homography::{fit_homography, project};
@@ -113,7 +113,7 @@ impl Sheet {
 /// # Errors
 /// No sheet, or none that can be trusted; the reason says what to do.
 pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetError> {
-    let seen: Vec<Seen> = rounds(photo).par_iter().filter_map(|round| read(photo, round)).collect();
+    let seen: Vec<Seen> = candidates(photo).par_iter().filter_map(|round| read(photo, round)).collect();
     let frames = frames();
     // The frame that covers most of the picture: others of the same page may be in view.
     let (frame, pairs, agreeing) = frames
@@ -127,6 +127,18 @@ pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetEr
         .max_by(|a, b| extent(&a.2).total_cmp(&extent(&b.2)).then(a.1.len().cmp(&b.1.len())))
         .ok_or(SheetError::NoMarks)?;
     lay(frame, &pairs, agreeing, Picture { size: [photo.width() as f64, photo.height() as f64], focal_px })
+}
+
+/// Round dark shapes with white dots; each place once, as the brightest level has it that tells it from its surroundings.
+fn candidates(photo: &Photo) -> Vec<Round> {
+    let mut found: Vec<Round> = Vec::new();
+    for round in rounds(photo).into_iter().filter(|round| has_dots(photo, round)) {
+        let same = |r: &Round| distance(r.centre, round.centre) < 0.2 * round.half[1];
+        if !found.iter().any(same) {
+            found.push(round);
+        }
+    }
+    found
 }
 
 /// Area that the marks of a pose enclose in the picture, px²; 0 for too few.

@@ -101,6 +101,20 @@ pub(super) fn read(photo: &Photo, round: &Round) -> Option<Seen> {
     Some(Seen { centre: ellipse.centre, radius: det / a.hypot(c).max(b.hypot(d)), rim, word })
 }
 
+/// True when the round dark shape has white dots where a mark has them: a quick way out for particles, which have none.
+pub(super) fn has_dots(photo: &Photo, round: &Round) -> bool {
+    let rough = Ellipse::of(round);
+    let around =
+        |share: f64, n: usize| (0..n).filter_map(move |i| photo.light_at(rough.at(share, TAU * i as f64 / n as f64)));
+    let paper = around(1.3, 8).fold(0.0, f64::max);
+    around(DOT_RING, 4 * DOTS).filter(|&l| l > 0.4 * paper).count() >= 4
+}
+
+/// True when a dark shape (centre and largest width, px) has white dots where a mark of the sheet has them.
+pub fn looks_like_mark(photo: &Photo, centre: [f64; 2], width_px: f64) -> bool {
+    has_dots(photo, &Round { centre, half: [0.5 * width_px; 2], direction: [1.0, 0.0] })
+}
+
 /// Points at which the light rises half-way from the mark to the paper.
 fn rim_of(photo: &Photo, ellipse: &Ellipse) -> Vec<[f64; 2]> {
     let size = ellipse.mean_half();

@@ -8,3 +8,4 @@ mod round;
 pub use find::{Sheet, SheetError, find_sheet};
 pub(super) use find::{grid, rectangle};
 pub use layout::{Bar, Frame, Mark, PRINTED_DISCS, Paper, Row, bars, frames};
+pub use mark::looks_like_mark;
