@@ -1,5 +1,5 @@
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 
@@ -41,7 +41,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
-fn stand(args: &Args, output: &PathBuf) -> Result<(), Failure> {
+fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
     if args.measuring.has_way() {
         return Err(Failure::Usage(anyhow!(
             "a stand is calibrated by the printed sheet: leave --scale, --reference, --points and --calibration out"

@@ -83,9 +83,9 @@ pub struct Figures {
     pub span: f64,
     /// Share finer than the fines limit, %.
     pub fines_pct: f64,
-    /// Surface-weighted mean D[3,2], µm.
+    /// Surface-weighted mean D\[3,2\], µm.
     pub d32_um: f64,
-    /// Mass-weighted mean D[4,3], µm.
+    /// Mass-weighted mean D\[4,3\], µm.
     pub d43_um: f64,
 }
 
@@ -96,7 +96,7 @@ impl Figures {
     /// Figures of `sizes` on `basis`, with fines finer than `fines_um` (µm).
     ///
     /// Quantiles: each particle stands in the middle of its own share, and between two particles the cumulative share
-    /// rises linearly; [`crate::numeric::weighted_quantile`] is the slow twin. D[p,q] = (Σ n·d^p / Σ n·d^q)^(1/(p−q));
+    /// rises linearly; [`crate::numeric::weighted_quantile`] is the slow twin. D\[p,q\] = (Σ n·d^p / Σ n·d^q)^(1/(p−q));
     /// both means are taken by number whatever the basis, as their definition asks.
     /// Source: ISO 9276-2 (moment-ratio notation). Checked in `tests/published.rs` on ASTM E799 and lognormal laws.
     pub fn of(sizes: &Sizes, basis: Basis, fines_um: f64) -> Self {

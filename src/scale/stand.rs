@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::camera::{CameraError, CameraModel, PlaneView, fit_camera};
+use super::camera::{CameraModel, PlaneView, fit_camera};
 use super::plane::{Optics, Plane, fit_plane};
 use super::sheet::{Sheet, SheetError, grid};
 use super::{Focal, Part, Scale, ScaleError, Source};
@@ -83,11 +83,8 @@ pub fn calibrate(
             shown_px: s.centres.iter().map(|c| c.1).collect(),
         })
         .collect();
-    let camera = match fit_camera(&views, size_px) {
-        Ok(camera) => Some(camera),
-        // One place, or places too alike: the lens is then what the sheet itself tells.
-        Err(CameraError::FewViews(_) | CameraError::Alike | CameraError::Points(_) | CameraError::FewPoints) => None,
-    };
+    // From one place, or places too alike, the lens is what the sheet itself tells.
+    let camera = fit_camera(&views, size_px).ok();
     let size = size_px.map(|s| s as f64);
     let optics = camera.as_ref().map_or(Optics::usual(size, Focal::of(photo).px), |c| Optics {
         centre_px: c.centre_px,
