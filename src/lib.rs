@@ -1,6 +1,7 @@
 #![doc = include_str!("../README.md")]
 #![deny(missing_docs)]
 
+pub mod advice;
 pub mod backdrop;
 pub mod cli;
 pub mod distribution;

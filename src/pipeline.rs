@@ -6,6 +6,7 @@ pub use settings::{ScaleChoice, Settings, SettingsError};
 
 use std::path::{Path, PathBuf};
 
+use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownSize, PhotoParticles, Sample, SampleError, Sizes,
@@ -80,6 +81,8 @@ pub struct MeasuredPhoto {
     pub smallest_ecd_um: f64,
     /// How good the photo is.
     pub quality: Quality,
+    /// What was looked at, with advice where it is needed.
+    pub checks: Vec<Check>,
 }
 
 /// Several photos of the same grounds, measured: the end of the pipeline.
@@ -162,7 +165,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
-    let mut parts = regions.parts;
+    let mut regions = regions;
+    let mut parts = std::mem::take(&mut regions.parts);
     let mut particles = Vec::new();
     let mut whole = Vec::new();
     for (part, shape) in parts.iter_mut().zip(shapes) {
@@ -186,6 +190,18 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         particles.push(particle);
         whole.push(shape);
     }
+    let smallest_ecd_um = limit_px * scale.typical();
+    let checks = advice::checks(&advice::Seen {
+        photo,
+        scene: &scene,
+        regions: &regions,
+        calibration: &calibration,
+        particles: &particles,
+        shapes: &whole,
+        smallest_ecd_um,
+        fines_um: settings.fines_um,
+        um_per_px: scale.typical(),
+    });
     let dark: usize =
         parts.iter().filter(|p| p.rejected != Some(Rejection::OffPaper)).flat_map(|p| &p.runs).map(Run::len).sum();
     let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
@@ -193,7 +209,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         path: path.to_owned(),
         size_px: [photo.width(), photo.height()],
         origin: photo.origin().clone(),
-        smallest_ecd_um: limit_px * scale.typical(),
+        smallest_ecd_um,
+        checks,
         scale,
         particles,
         shapes: whole,

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 12] = [
+const ALLOWED: [(&str, &[&str]); 13] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -12,8 +12,9 @@ const ALLOWED: [(&str, &[&str]); 12] = [
     ("segment", &["backdrop", "photo", "numeric"]),
     ("particle", &["segment", "backdrop", "scale", "photo", "numeric"]),
     ("distribution", &["particle", "numeric"]),
-    ("pipeline", &["photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
-    ("report", &["pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
+    ("advice", &["particle", "segment", "backdrop", "photo", "numeric"]),
+    ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
+    ("report", &["advice", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
     ("cli", &["pipeline", "distribution", "report", "render", "photo", "scale"]),
     ("main", &["cli"]),

@@ -204,6 +204,12 @@ fn laws_of_probability() {
         close(student_t_quantile(0.975, df), t, 2e-4);
     }
     close(student_t_quantile(0.025, 4.0), -2.776, 2e-4);
+    // SciPy 1.17.1, stats.t.ppf, on both sides of the change of method.
+    for (df, t) in
+        [(1e3, 1.9623390808264083), (1e4, 1.960201239890626), (1.1e4, 1.9601796688893451), (1e5, 1.9599877075346095)]
+    {
+        close(student_t_quantile(0.975, df), t, 1e-7);
+    }
 }
 
 /// Source: the relation of a seeded stream to itself, and the first two moments of the normal law.

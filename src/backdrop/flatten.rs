@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::Scene;
 use super::field::Field;
 use super::tiles::Tiles;
-use crate::numeric::{median, quadratic_surface, surface_terms};
+use crate::numeric::{median, quadratic_surface, quantile_of_sorted, surface_terms};
 use crate::photo::Photo;
 
 /// A rectangle of deficits cut from the photo.
@@ -103,6 +103,14 @@ fn fill(tiles: &Tiles, field: &Field) -> Vec<f64> {
 }
 
 impl Scene {
+    /// Light of the brightest over that of the darkest part of the paper: the 95th and 5th percentile of its tiles.
+    pub fn light_range(&self) -> f64 {
+        let level = |i: usize| 1.0 / f64::from(self.inverse[i]);
+        let mut levels: Vec<f64> = (0..self.inverse.len()).filter(|&i| self.field.is_paper(i)).map(level).collect();
+        levels.sort_by(f64::total_cmp);
+        if levels.is_empty() { 1.0 } else { quantile_of_sorted(&levels, 0.95) / quantile_of_sorted(&levels, 0.05) }
+    }
+
     /// Deficit of the pixels `x0 .. x0 + out.len()` of row `y`, dimensionless.
     pub fn deficit_row(&self, photo: &Photo, y: usize, x0: usize, out: &mut [f32]) {
         self.flatten(photo, [x0, y], out.len(), out);

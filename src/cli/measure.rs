@@ -19,6 +19,9 @@ pub(super) struct Args {
     photos: Vec<PathBuf>,
     #[command(flatten)]
     measuring: Measuring,
+    /// Only say what could be better about the photos
+    #[arg(long, conflicts_with_all = ["json", "particles", "plot", "overlay"])]
+    check: bool,
     /// Write the results as JSON
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
@@ -58,6 +61,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         overlays: overlays.iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?,
     };
     let photos = measure_all(&args.photos, &settings)?;
+    if args.check {
+        return say(&terminal::checks(&photos));
+    }
     let measurement = join(photos, &settings).map_err(|e| anyhow!("{}: {e}", names(&args.photos)))?;
     // Drawing can fail (the photo is read again), so it is done before any file is put in its place.
     let drawn: Vec<Vec<u8>> =

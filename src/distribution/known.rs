@@ -1,4 +1,4 @@
-use crate::numeric::{Estimate, median, student_t_quantile};
+use crate::numeric::{Estimate, median, normal_quantile, student_t_quantile};
 use crate::particle::{Flags, Particle};
 
 /// A diameter known from outside: of beads, bearing balls, printed discs.
@@ -70,7 +70,7 @@ pub fn check_known(
     let scatter = student_t_quantile(tail, n - 1.0) * deviation / n.sqrt() / known.diameter_um;
     // Standard deviation of a uniform law over ± 1.
     let tolerance = known.within_um / known.diameter_um / 3f64.sqrt();
-    let rest = student_t_quantile(tail, 1e6) * tolerance.hypot(scale_uncertainty);
+    let rest = normal_quantile(tail) * tolerance.hypot(scale_uncertainty);
     let (bias, half) = (100.0 * (mean / known.diameter_um - 1.0), 100.0 * scatter.hypot(rest));
     Ok(KnownCheck {
         count: sizes.len(),

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use crate::advice::Check;
 use crate::distribution::Figures;
 use crate::numeric::Estimate;
 use crate::particle::Flags;
@@ -131,7 +132,22 @@ struct PhotoV1 {
     paper_share: f64,
     coverage: f64,
     scale: ScaleV1,
+    checks: Vec<CheckV1>,
     advice: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct CheckV1 {
+    name: &'static str,
+    figure: f64,
+    limit: f64,
+    unit: &'static str,
+    fires: bool,
+}
+
+fn check_v1(check: &Check) -> CheckV1 {
+    let Check { name, figure, limit, unit, .. } = *check;
+    CheckV1 { name, figure, limit, unit, fires: check.fires() }
 }
 
 fn scale_v1(scale: &Scale) -> ScaleV1 {
@@ -188,7 +204,8 @@ fn photo_v1(photo: &MeasuredPhoto) -> PhotoV1 {
         paper_share: q.paper_share,
         coverage: q.coverage,
         scale: scale_v1(&photo.scale),
-        advice: Vec::new(),
+        checks: photo.checks.iter().map(check_v1).collect(),
+        advice: photo.checks.iter().filter(|c| c.fires()).map(|c| c.sentence.clone()).collect(),
     }
 }
 

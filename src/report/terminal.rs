@@ -3,9 +3,45 @@
 use std::fmt::Write;
 
 use super::format::{count, interval, significant, value};
-use crate::pipeline::Measurement;
+use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::scale::Source;
 use crate::segment::Rejection;
+
+/// What to do better, photo by photo; empty when there is nothing.
+fn advice(m: &Measurement) -> String {
+    let mut out = String::new();
+    for photo in &m.photos {
+        let name = if m.photos.len() > 1 { format!("{}: ", photo.path.display()) } else { String::new() };
+        for check in photo.checks.iter().filter(|c| c.fires()) {
+            let _ = writeln!(out, "  ! {name}{}", check.sentence);
+        }
+    }
+    out
+}
+
+/// The checks of the photos alone, with their figures.
+pub fn checks(photos: &[MeasuredPhoto]) -> String {
+    let mut out = String::new();
+    for photo in photos {
+        let _ = writeln!(out, "{}", photo.path.display());
+        for check in &photo.checks {
+            let mark = if check.fires() { "!" } else { " " };
+            let side = if check.bad_above { "up to" } else { "from" };
+            let _ = writeln!(
+                out,
+                "  {mark} {:<11}{:>9}   good {side} {} {}",
+                check.name,
+                significant(check.figure, 3),
+                significant(check.limit, 3),
+                check.unit
+            );
+            if check.fires() {
+                let _ = writeln!(out, "      {}", check.sentence);
+            }
+        }
+    }
+    out
+}
 
 /// The measurement as a table for people.
 pub fn table(m: &Measurement) -> String {
@@ -58,15 +94,7 @@ pub fn table(m: &Measurement) -> String {
         "  Reliable from {} µm up: smaller particles are partly missed.",
         significant(m.smallest_ecd_um, 2)
     );
-    if m.smallest_ecd_um > m.fines_um {
-        let near = m.fines_um / m.smallest_ecd_um * scale.typical();
-        let _ = writeln!(
-            out,
-            "  Fines below {} µm cannot be judged in this photo: move to {} µm per pixel or less.",
-            significant(m.fines_um, 3),
-            significant(0.9 * near, 2)
-        );
-    }
+    out.push_str(&advice(m));
     let _ = write!(out, "  Left out: {} that the frame cuts", count(cut, "particle"));
     let _ = writeln!(
         out,

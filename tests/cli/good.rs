@@ -176,3 +176,17 @@ fn a_closed_pipe_is_no_error() {
     assert_eq!(desk.run_into_closed_pipe("--help"), Some(0));
     assert_eq!(desk.run_into_closed_pipe("render b.jpg --size 300x300"), Some(0));
 }
+
+#[test]
+fn a_check_gives_figures_and_writes_nothing() {
+    let desk = Desk::with_grounds("a.jpg");
+    let before = desk.contents();
+    let outcome = desk.run("measure a.jpg --scale 20 --check");
+    outcome.is_done();
+    for word in ["focus", "clipped", "shadows", "px of blur", "good up to"] {
+        assert!(outcome.stdout.contains(word), "{word:?} is missing in:\n{}", outcome.stdout);
+    }
+    assert!(!outcome.stdout.contains("D50"));
+    desk.is_as(&before);
+    desk.refuses("measure a.jpg --scale 20 --check --json out.json", 2, &["--check", "--json"]);
+}
