@@ -6,6 +6,8 @@ pub use settings::{ScaleChoice, Settings, SettingsError};
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
@@ -133,7 +135,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     };
     let plain = before.is_some() && region.is_everywhere();
     let mut seen = look(photo, region)?;
-    if plain && seen.shapes.iter().flatten().filter(|s| is_like_mark(photo, s)).count() >= 3 {
+    if plain && seen.shapes.par_iter().flatten().filter(|s| is_like_mark(photo, s)).count() >= 3 {
         // The marks of a sheet whose scale is not wanted are no particles either.
         if let Ok(sheet) = find_sheet_in(photo) {
             seen = look(photo, Region { within: spans(&sheet.region), without: None })?;

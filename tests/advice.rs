@@ -120,6 +120,35 @@ fn every_fault_is_named() {
 }
 
 #[test]
+fn a_picture_far_too_coarse_is_measured_and_says_so() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-images/on-the-sheet.jpg");
+    let small = image::open(demo).unwrap().resize_exact(450, 338, image::imageops::FilterType::Triangle).into_rgb8();
+    let mut png = std::io::Cursor::new(Vec::new());
+    small.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let settings = Settings::new(ScaleChoice::Given(248.0)).unwrap();
+    let photo = measure_photo(&photo::decode(png.get_ref()).unwrap(), Path::new("small.png"), &settings).unwrap();
+    assert!(photo.particles.iter().all(|p| p.ecd_um > 0.0 && p.ecd_um.is_finite()));
+    assert!(fired(&photo).contains(&"resolution"), "{:?}", fired(&photo));
+}
+
+#[test]
+fn a_field_half_in_deep_shadow_says_so() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-images/on-the-sheet.jpg");
+    let mut picture = image::open(demo).unwrap().into_rgb8();
+    for (x, _, pixel) in picture.enumerate_pixels_mut() {
+        if x > 1500 {
+            // Two thirds of the code are two fifths of the light.
+            pixel.0 = pixel.0.map(|c| (0.66 * f32::from(c)) as u8);
+        }
+    }
+    let mut png = std::io::Cursor::new(Vec::new());
+    picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let settings = Settings::new(ScaleChoice::Sheet(None)).unwrap();
+    let photo = measure_photo(&photo::decode(png.get_ref()).unwrap(), Path::new("half.png"), &settings).unwrap();
+    assert!(fired(&photo).contains(&"covered"), "{:?}", fired(&photo));
+}
+
+#[test]
 #[ignore = "204 photos"]
 fn two_hundred_photos() {
     println!("| fault | photos | named | other advice on these |");

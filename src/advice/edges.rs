@@ -1,5 +1,7 @@
 //! How wide edges are in each direction: motion blurs across it and not along it.
 
+use rayon::prelude::*;
+
 use crate::numeric::median;
 use crate::particle::{Flags, Shape};
 use crate::photo::Photo;
@@ -16,22 +18,10 @@ pub(super) fn anisotropy(photo: &Photo, shapes: &[Shape], sigma: f64) -> f64 {
     let mut large: Vec<&Shape> =
         shapes.iter().filter(|s| s.ecd_px() > 10.0 * sigma && !s.flags.contains(Flags::SPLIT)).collect();
     large.sort_by(|a, b| b.area.total_cmp(&a.area));
+    let seen: Vec<(usize, f64)> = large.par_iter().take(MOST).flat_map_iter(|s| widths(photo, s, sigma)).collect();
     let mut widths: [Vec<f64>; SECTORS] = Default::default();
-    for shape in large.iter().take(MOST) {
-        let n = shape.outline.len();
-        for i in (0..n).step_by(2) {
-            let (a, b) = (shape.outline[(i + n - 2) % n], shape.outline[(i + 2) % n]);
-            let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-            let length = dx.hypot(dy);
-            if length < 1.0 {
-                continue;
-            }
-            let normal = [dy / length, -dx / length];
-            if let Some(width) = width(photo, shape.outline[i], normal, sigma) {
-                let turn = normal[1].atan2(normal[0]).rem_euclid(std::f64::consts::PI) / std::f64::consts::PI;
-                widths[(turn * SECTORS as f64) as usize % SECTORS].push(width);
-            }
-        }
+    for (sector, width) in seen {
+        widths[sector].push(width);
     }
     if widths.iter().any(|w| w.len() < 12) {
         return 1.0;
@@ -39,6 +29,21 @@ pub(super) fn anisotropy(photo: &Photo, shapes: &[Shape], sigma: f64) -> f64 {
     let middle = widths.map(|mut w| median(&mut w).unwrap_or(1.0));
     let ratio = |k: usize| middle[k] / middle[(k + SECTORS / 2) % SECTORS];
     (0..SECTORS).map(ratio).fold(1.0, f64::max)
+}
+
+/// Sector of the normal and width of the edge, at every second point of the outline.
+fn widths<'a>(photo: &'a Photo, shape: &'a Shape, sigma: f64) -> impl Iterator<Item = (usize, f64)> + 'a {
+    let points = &shape.outline;
+    let n = points.len();
+    (0..n).step_by(2).filter_map(move |i| {
+        let (a, b) = (points[(i + n - 2) % n], points[(i + 2) % n]);
+        let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+        let length = dx.hypot(dy);
+        let normal = [dy / length, -dx / length];
+        let turn = normal[1].atan2(normal[0]).rem_euclid(std::f64::consts::PI) / std::f64::consts::PI;
+        let width = width(photo, points[i], normal, sigma).filter(|_| length >= 1.0)?;
+        Some(((turn * SECTORS as f64) as usize % SECTORS, width))
+    })
 }
 
 /// Standard deviation of the blur that the edge at `p` shows across it: the height of the step over its steepest slope.

@@ -122,6 +122,13 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
             "share of full light",
             "The paper is dark: use more light, or draw the exposure up.",
         ),
+        below(
+            "covered",
+            if scene.field.is_restricted() { scene.field.share_of_region() } else { 1.0 },
+            0.85,
+            "share of the field seen as paper",
+            "A part of the field is covered or lies in deep shadow and was left out: clear it, and light it evenly.",
+        ),
         above(
             "uneven",
             paper.range,
@@ -145,8 +152,12 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         ),
         above(
             "texture",
-            // Too faint to hide a particle, it needs no advice.
-            if regions.smoothed_noise > FAINT { grain } else { grain.min(NO_GRAIN) },
+            // Too faint to hide a particle, it needs no advice; and where fines are not resolved, they look like texture.
+            if regions.smoothed_noise > FAINT && seen.smallest_ecd_um <= seen.fines_um {
+                grain
+            } else {
+                grain.min(NO_GRAIN)
+            },
             2.2,
             "times the camera's noise",
             "The paper has a texture of its own: use smooth, plain white paper.",

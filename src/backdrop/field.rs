@@ -48,6 +48,8 @@ pub struct Field {
     /// Inside tiles above and left of each tile corner.
     sums: Vec<u32>,
     region: Region,
+    /// Tiles of the region.
+    asked: usize,
     whole: bool,
 }
 
@@ -78,6 +80,16 @@ impl Field {
     /// Share of the picture that is paper, 0..1.
     pub fn share(&self) -> f64 {
         self.inside.iter().filter(|&&b| b).count() as f64 / self.inside.len() as f64
+    }
+
+    /// True when only a part of the picture was asked for.
+    pub fn is_restricted(&self) -> bool {
+        !self.region.is_everywhere()
+    }
+
+    /// Share of the region asked for that is paper, 0..1.
+    pub fn share_of_region(&self) -> f64 {
+        self.inside.iter().filter(|&&b| b).count() as f64 / self.asked.max(1) as f64
     }
 
     /// True when a box of side `size` px about `centre` lies wholly on the paper.
@@ -186,7 +198,7 @@ pub(super) fn find(tiles: &Tiles, region: Region) -> Result<Field, BackdropError
     }
     let whole = inside == asked;
     let (width, height) = (tiles.width, tiles.height);
-    Ok(Field { tile_px: tiles.tile_px, across, down, width, height, inside, paper, sums, region, whole })
+    Ok(Field { tile_px: tiles.tile_px, across, down, width, height, inside, paper, sums, region, asked: size, whole })
 }
 
 fn touches(tiles: &Tiles, i: usize, main: f64) -> bool {

@@ -1,5 +1,8 @@
 use crate::numeric::normal_quantile;
 
+/// Below this many pixels a particle is as likely noise, and none was ever checked.
+const SMALLEST_PX: f64 = 1.5;
+
 /// Smallest ECD (px) of which the matched detection shows 95 %, for particles that lie alone.
 ///
 /// A disc of radius R and deficit `core` under blur σ, smoothed once more with σ, peaks at
@@ -13,5 +16,5 @@ pub fn smallest_ecd_px(threshold: f64, smoothed_noise: f64, core: f64, blur_px: 
     if needed >= 0.999 {
         return f64::INFINITY;
     }
-    2.0 * (-4.0 * blur_px * blur_px * (1.0 - needed).ln()).sqrt()
+    (2.0 * (-4.0 * blur_px * blur_px * (1.0 - needed).ln()).sqrt()).max(SMALLEST_PX)
 }

@@ -56,7 +56,7 @@ pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Sh
     // Sharpening brightens the paper beside a particle, in its shadow too.
     let shade = Shade::direction_of(&around.map(|level| level.map(|l| l - halo)), scene.core);
     let calibration = Calibration::learn(&raw, scene, look, shade);
-    let shapes = raw.into_par_iter().map(|r| r.map(|r| r.finish(&calibration))).collect();
+    let shapes = raw.into_par_iter().map(|r| r?.finish(&calibration)).collect();
     (shapes, calibration)
 }
 

@@ -224,9 +224,13 @@ impl<'a> Reader<'a> {
 }
 
 impl Raw {
-    pub(super) fn finish(mut self, calibration: &Calibration) -> Shape {
+    /// The shape; `None` when nothing is left of its darkness beside that of the shade about it.
+    pub(super) fn finish(mut self, calibration: &Calibration) -> Option<Shape> {
         let (radius, integrated) = calibration.radius(&self.reading);
         let area = PI * radius * radius;
+        if !(area > 0.0 && area.is_finite()) {
+            return None;
+        }
         let mut flags = Flags::default();
         if integrated {
             flags.insert(Flags::INTEGRATED);
@@ -245,7 +249,7 @@ impl Raw {
         }
         let hull = convex_hull(&outline);
         let (feret_max, feret_min) = feret(&hull);
-        Shape {
+        Some(Shape {
             centre,
             area,
             feret: [feret_max, feret_min],
@@ -253,7 +257,7 @@ impl Raw {
             hull_area: shoelace(&hull).abs(),
             outline,
             flags,
-        }
+        })
     }
 }
 

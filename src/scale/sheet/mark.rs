@@ -106,8 +106,9 @@ pub(super) fn has_dots(photo: &Photo, round: &Round) -> bool {
     let rough = Ellipse::of(round);
     let around =
         |share: f64, n: usize| (0..n).filter_map(move |i| photo.light_at(rough.at(share, TAU * i as f64 / n as f64)));
-    let paper = around(1.3, 8).fold(0.0, f64::max);
-    around(DOT_RING, 4 * DOTS).filter(|&l| l > 0.4 * paper).count() >= 4
+    let paper = around(1.3, 4).fold(0.0, f64::max);
+    // Four dots at least, of which each is met by one of two places or by both.
+    around(DOT_RING, 2 * DOTS).filter(|&l| l > 0.4 * paper).count() >= 3
 }
 
 /// True when a dark shape (centre and largest width, px) has white dots where a mark of the sheet has them.
