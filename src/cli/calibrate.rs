@@ -34,6 +34,14 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     for photo in &args.photos {
         photo::check(photo).with_context(|| photo.display().to_string())?;
     }
+    for (i, photo) in args.photos.iter().enumerate() {
+        if args.photos[..i].iter().any(|other| same_place(other, photo)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: given twice. The same photo counted twice would make the result look surer than it is",
+                photo.display()
+            )));
+        }
+    }
     match (&args.known, &args.output) {
         (Some(known), _) => known_size(args, known),
         (None, Some(output)) => stand(args, output),
