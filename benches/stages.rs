@@ -13,7 +13,7 @@ use lightsieve::particle;
 use lightsieve::photo::{self, Photo};
 use lightsieve::pipeline::{ScaleChoice, Settings, join, measure_photo};
 use lightsieve::render::{Ink, SceneSpec, View, render};
-use lightsieve::scale::sheet::{find_sheet, frames};
+use lightsieve::scale::sheet::{Mark, find_sheet, frames};
 use lightsieve::segment::{self, Regions};
 
 const UM_PER_PX: f64 = 20.0;
@@ -45,17 +45,16 @@ static STAGES: LazyLock<Stages> = LazyLock::new(|| {
 /// The same number of pixels with frame L of the scale sheet in view, tilted.
 static SHEET: LazyLock<Vec<u8>> = LazyLock::new(|| {
     let frame = frames().swap_remove(0);
-    let middle = [0, 1].map(|i| 0.5 * (frame.outer[i] + frame.outer[i + 2]));
+    let middle = frame.middle();
     let at = |p: [f64; 2]| [p[0] - middle[0], p[1] - middle[1]];
     let ([x0, y0], [x1, y1]) = (at([frame.field[0], frame.field[1]]), at([frame.field[2], frame.field[3]]));
     let mut spec = SceneSpec { width_px: 4000, height_px: 3000, um_per_px: 27.0, ..SceneSpec::default() };
     spec.view = Some(View { tilt_deg: 10.0, k1: -0.04, ..View::default() });
     spec.spread_mm = Some([x0, y0, x1, y1]);
-    for mark in &frame.marks {
-        spec.print.push(Ink::disc(at(mark.centre), mark.radius));
-        let (dots, radius) = mark.dots();
-        spec.print.extend(dots.into_iter().map(|dot| Ink::white_disc(at(dot), radius)));
-    }
+    let discs = frame.marks.iter().flat_map(Mark::discs);
+    spec.print.extend(discs.map(|(centre, radius, white)| {
+        if white { Ink::white_disc(at(centre), radius) } else { Ink::disc(at(centre), radius) }
+    }));
     render(&spec).expect("the scene has room for its particles").jpeg()
 });
 
@@ -90,13 +89,13 @@ fn shapes(bencher: Bencher) {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn sheet(bencher: Bencher) {
     let photo = photo::decode(&SHEET).expect("the photo decodes");
-    bencher.bench(|| find_sheet(black_box(&photo), None).expect("the sheet is in view"));
+    bencher.bench(|| find_sheet(black_box(&photo)).expect("the sheet is in view"));
 }
 
 /// What looking for a sheet costs where there is none.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn no_sheet(bencher: Bencher) {
-    bencher.bench(|| find_sheet(black_box(&STAGES.photo), None).expect_err("no sheet is in view"));
+    bencher.bench(|| find_sheet(black_box(&STAGES.photo)).expect_err("no sheet is in view"));
 }
 
 /// From the bytes of the file to the distribution with its intervals.

@@ -17,7 +17,7 @@ use crate::distribution::{
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::{Sheet, find_sheet, looks_like_mark};
+use crate::scale::sheet::{find_sheet, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
 
@@ -137,7 +137,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let mut seen = look(photo, region)?;
     if plain && seen.shapes.par_iter().flatten().filter(|s| is_like_mark(photo, s)).count() >= 3 {
         // The marks of a sheet whose scale is not wanted are no particles either.
-        if let Ok(sheet) = find_sheet_in(photo) {
+        if let Ok(sheet) = find_sheet(photo) {
             seen = look(photo, Region { within: spans(&sheet.region), without: None })?;
         }
     }
@@ -167,8 +167,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
     let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
-    let mut regions = regions;
-    let mut parts = std::mem::take(&mut regions.parts);
+    let mut parts = regions.parts;
     let mut particles = Vec::new();
     let mut whole = Vec::new();
     for (part, shape) in parts.iter_mut().zip(shapes) {
@@ -196,7 +195,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     let checks = advice::checks(&advice::Seen {
         photo,
         scene: &scene,
-        regions: &regions,
+        smoothed_noise: regions.smoothed_noise,
         calibration: &calibration,
         particles: &particles,
         shapes: &whole,
@@ -252,7 +251,7 @@ fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
 /// The scale, where it does not take particles to find it.
 fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
     Ok(match choice {
-        ScaleChoice::Sheet(bars) => Some(Scale::of_sheet(find_sheet_in(photo)?, *bars)?),
+        ScaleChoice::Sheet(bars) => Some(Scale::of_sheet(find_sheet(photo)?, *bars)?),
         ScaleChoice::Calibration(calibration, trusted) => Some(calibration.scale(photo, *trusted)?),
         ScaleChoice::Card => Some(find_card(photo, focal)?),
         ScaleChoice::Given(um) => Some(Scale::given(*um)?),
@@ -267,15 +266,6 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
     let off = (shape.centre[0] - disc.centre[0]).hypot(shape.centre[1] - disc.centre[1]);
     // The shadow of a coin reaches a fifth of its width at most; what is parted there was joined to the coin.
     off < 0.5 * disc.diameter_px || off < 0.7 * disc.diameter_px && shape.flags.contains(Flags::SPLIT)
-}
-
-/// Finds the printed sheet in `photo`.
-///
-/// # Errors
-/// No sheet, or none that can be trusted.
-pub fn find_sheet_in(photo: &Photo) -> Result<Sheet, ScaleError> {
-    let focal = Focal::of(photo);
-    Ok(find_sheet(photo, focal.known.then_some(focal.px))?)
 }
 
 /// What the tool makes of objects of a known diameter in `photos`.

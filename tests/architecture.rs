@@ -12,7 +12,7 @@ const ALLOWED: [(&str, &[&str]); 13] = [
     ("segment", &["backdrop", "photo", "numeric"]),
     ("particle", &["segment", "backdrop", "scale", "photo", "numeric"]),
     ("distribution", &["particle", "numeric"]),
-    ("advice", &["particle", "segment", "backdrop", "photo", "numeric"]),
+    ("advice", &["particle", "backdrop", "photo", "numeric"]),
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
     ("report", &["advice", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),

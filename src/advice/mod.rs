@@ -7,7 +7,6 @@ mod paper;
 use crate::backdrop::Scene;
 use crate::particle::{Calibration, Flags, Particle, Shape};
 use crate::photo::Photo;
-use crate::segment::Regions;
 
 /// One thing that was looked at.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,8 +39,8 @@ pub struct Seen<'a> {
     pub photo: &'a Photo,
     /// Its backdrop.
     pub scene: &'a Scene,
-    /// What was found dark.
-    pub regions: &'a Regions,
+    /// Standard deviation of the smoothed deficit on paper, dimensionless.
+    pub smoothed_noise: f64,
     /// Its look and shade.
     pub calibration: &'a Calibration,
     /// The particles counted, in µm, and their shapes in px, in the same order.
@@ -69,8 +68,8 @@ const NO_GRAIN: f64 = 2.0;
 /// Limits are where this tool's own errors on rendered photos pass those of a good photo; `docs/advice.md` has them with
 /// their reasons and how often each fires rightly.
 pub fn checks(seen: &Seen) -> Vec<Check> {
-    let Seen { photo, scene, regions, calibration, particles, shapes, .. } = *seen;
-    let paper = paper::read(photo, scene);
+    let Seen { photo, scene, smoothed_noise, calibration, particles, shapes, .. } = *seen;
+    let clipped = paper::clipped(photo, scene);
     let above = |name, figure, limit, unit, sentence: &str| Check {
         name,
         figure,
@@ -91,7 +90,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
     // White noise smoothed by the blur's own Gaussian; what remains above it is in the paper.
     let expected = scene.noise / (2.0 * std::f64::consts::PI.sqrt() * sigma);
     // Compression takes the noise away and leaves steps; overexposed paper has no noise to tell by.
-    let grain = if paper.clipped > CLIPPED { NO_GRAIN } else { regions.smoothed_noise / expected.max(1e-9) };
+    let grain = if clipped > CLIPPED { NO_GRAIN } else { smoothed_noise / expected.max(1e-9) };
     let near = 0.9 * seen.fines_um / seen.smallest_ecd_um * seen.um_per_px;
     vec![
         above(
@@ -110,7 +109,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         ),
         above(
             "clipped",
-            paper.clipped,
+            clipped,
             CLIPPED,
             "share of the paper",
             "The paper is overexposed: tap on it and draw the exposure down until it is light grey, not pure white.",
@@ -131,7 +130,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         ),
         above(
             "uneven",
-            paper.range,
+            scene.light_range(),
             1.8,
             "brightest over darkest",
             "The light is uneven: move the lamp further away, or add light from the other side.",
@@ -153,11 +152,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         above(
             "texture",
             // Too faint to hide a particle, it needs no advice; and where fines are not resolved, they look like texture.
-            if regions.smoothed_noise > FAINT && seen.smallest_ecd_um <= seen.fines_um {
-                grain
-            } else {
-                grain.min(NO_GRAIN)
-            },
+            if smoothed_noise > FAINT && seen.smallest_ecd_um <= seen.fines_um { grain } else { grain.min(NO_GRAIN) },
             2.2,
             "times the camera's noise",
             "The paper has a texture of its own: use smooth, plain white paper.",

@@ -3,17 +3,17 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 
-use super::measure::progress;
+use super::measure::{progress, refuse_twice};
 use super::options::{self, Measuring};
 use super::{Failure, say};
 use crate::distribution::KnownSize;
 use crate::photo::{self, Photo};
-use crate::pipeline::{check_size, find_sheet_in, measure_file};
+use crate::pipeline::{check_size, measure_file};
 use crate::report::calibration;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
 use crate::scale::calibrate;
-use crate::scale::sheet::Sheet;
+use crate::scale::sheet::{Sheet, find_sheet};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -34,14 +34,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     for photo in &args.photos {
         photo::check(photo).with_context(|| photo.display().to_string())?;
     }
-    for (i, photo) in args.photos.iter().enumerate() {
-        if args.photos[..i].iter().any(|other| same_place(other, photo)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: given twice. The same photo counted twice would make the result look surer than it is",
-                photo.display()
-            )));
-        }
-    }
+    refuse_twice(&args.photos)?;
     match (&args.known, &args.output) {
         (Some(known), _) => known_size(args, known),
         (None, Some(output)) => stand(args, output),
@@ -65,7 +58,7 @@ fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
     let (mut sizes, mut sheets): (Vec<[usize; 2]>, Vec<Sheet>) = (Vec::new(), Vec::new());
     for path in &args.photos {
         let photo = photo::read(path).with_context(|| path.display().to_string())?;
-        sheets.push(find_sheet_in(&photo).with_context(|| path.display().to_string())?);
+        sheets.push(find_sheet(&photo).with_context(|| path.display().to_string())?);
         sizes.push([photo.width(), photo.height()]);
         first.get_or_insert(photo);
         bar.inc(1);

@@ -168,13 +168,17 @@ fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
             )));
         }
     }
-    for (i, photo) in args.photos.iter().enumerate() {
-        if args.photos[..i].iter().any(|other| same_place(other, photo)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: given twice. The same photo counted twice would make the result look surer than it is",
-                photo.display()
-            )));
-        }
+    refuse_twice(&args.photos)
+}
+
+/// Refuses a photo that is given twice.
+pub(super) fn refuse_twice(photos: &[PathBuf]) -> Result<(), Failure> {
+    let is_twice = |&(i, photo): &(usize, &PathBuf)| photos[..i].iter().any(|other| same_place(other, photo));
+    match photos.iter().enumerate().find(is_twice) {
+        None => Ok(()),
+        Some((_, photo)) => Err(Failure::Usage(anyhow!(
+            "{}: given twice. The same photo counted twice would make the result look surer than it is",
+            photo.display()
+        ))),
     }
-    Ok(())
 }

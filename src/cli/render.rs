@@ -8,7 +8,7 @@ use crate::render::{Ink, ReferenceCard, ReferenceDisc, RenderError, SceneSpec, S
 use crate::report::ReportError;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
-use crate::scale::sheet::{Frame, PRINTED_DISCS, frames};
+use crate::scale::sheet::{Frame, Mark, PRINTED_DISCS, frames};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -210,13 +210,12 @@ fn spec(args: &Args) -> Result<SceneSpec, Failure> {
 
 /// The frame in the middle of the picture, and grounds in its field only.
 fn print_frame(spec: &mut SceneSpec, frame: &Frame) {
-    let middle = [0, 1].map(|i| 0.5 * (frame.outer[i] + frame.outer[i + 2]));
+    let middle = frame.middle();
     let at = |p: [f64; 2]| [p[0] - middle[0], p[1] - middle[1]];
-    for mark in &frame.marks {
-        spec.print.push(Ink::disc(at(mark.centre), mark.radius));
-        let (dots, radius) = mark.dots();
-        spec.print.extend(dots.into_iter().map(|dot| Ink::white_disc(at(dot), radius)));
-    }
+    let discs = frame.marks.iter().flat_map(Mark::discs);
+    spec.print.extend(discs.map(|(centre, radius, white)| {
+        if white { Ink::white_disc(at(centre), radius) } else { Ink::disc(at(centre), radius) }
+    }));
     let [x0, y0, x1, y1] = frame.field;
     let ([x0, y0], [x1, y1]) = (at([x0, y0]), at([x1, y1]));
     spec.spread_mm = Some([x0, y0, x1, y1]);
@@ -224,10 +223,7 @@ fn print_frame(spec: &mut SceneSpec, frame: &Frame) {
         // The printed discs fill its field.
         spec.spread_mm = Some([x0, y0, x0 + 0.01, y0 + 0.01]);
         for row in PRINTED_DISCS {
-            for i in 0..row.count {
-                let centre = [row.first[0] + row.pitch * i as f64, row.first[1]];
-                spec.print.push(Ink::disc(at(centre), 0.5 * row.diameter));
-            }
+            spec.print.extend(row.centres().map(|centre| Ink::disc(at(centre), 0.5 * row.diameter)));
         }
     }
 }

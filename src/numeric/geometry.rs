@@ -1,5 +1,16 @@
 //! Closed polygons given as a list of corners `[x, y]`; the last corner joins the first. Any unit.
 
+/// Mean of the points; not a number without any.
+pub fn mean_point(points: &[[f64; 2]]) -> [f64; 2] {
+    let n = points.len() as f64;
+    [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n)
+}
+
+/// Determinant of a 2 × 2 matrix given by its rows: the ratio of areas of the map, negative where it mirrors.
+pub fn determinant([[a, b], [c, d]]: [[f64; 2]; 2]) -> f64 {
+    a * d - b * c
+}
+
 /// Signed area enclosed by the polygon (positive where the corners run clockwise on a picture, y down).
 ///
 /// Sums about the first corner, so that a small shape far from the origin loses no digits.

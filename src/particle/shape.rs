@@ -6,7 +6,7 @@ use super::examine::{Examiner, Reading, margin_px};
 use super::flag::Flags;
 use super::territory::{Occupied, Territory};
 use crate::backdrop::{Patch, Scene};
-use crate::numeric::{convex_hull, feret, perimeter, shoelace};
+use crate::numeric::{convex_hull, determinant, feret, perimeter, shoelace};
 use crate::photo::Photo;
 use crate::scale::Scale;
 use crate::segment::Part;
@@ -125,11 +125,11 @@ impl Shape {
 
     /// The figures as a camera square above the particle would give them, by the local derivatives of the scale.
     fn squared(&self, scale: &Scale) -> Square {
-        let um = scale.um_per_px(self.centre);
         let Some(j) = scale.local(self.centre) else {
             let Shape { area, feret, perimeter, hull_area, .. } = *self;
-            return Square { um, area, feret, perimeter, hull_area };
+            return Square { um: scale.um_per_px(self.centre), area, feret, perimeter, hull_area };
         };
+        let um = determinant(j).abs().sqrt();
         let outline: Vec<[f64; 2]> = self
             .outline
             .iter()

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::numeric::determinant;
 use crate::scale::{Calibration, CameraModel, Lens, Plane, StandFit};
 
 /// Schema of the file.
@@ -122,7 +123,7 @@ pub fn read(text: &[u8]) -> Result<Calibration, CalibrationFileError> {
         .ok_or_else(|| damaged("its plane has no inverse"))?;
     let size_px = [file.photo.width_px, file.photo.height_px];
     let um = plane.mm_per_px(size_px.map(|s| 0.5 * s as f64));
-    let sane = um.is_some_and(|j| (1e-7..100.0).contains(&(j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs()));
+    let sane = um.is_some_and(|j| (1e-7..100.0).contains(&determinant(j).abs()));
     let unsure = file.uncertainty.iter().all(|p| (0.0..0.5).contains(&p.relative));
     if !sane || !unsure {
         return Err(damaged("its numbers make no sense"));

@@ -7,7 +7,7 @@ use super::plane::{Normal, Optics, Plane, PlaneFit, fit_residuals};
 use super::sheet::{grid, rectangle};
 use super::small::{Row, Small};
 use super::{Focal, Part, Scale, ScaleError, Source};
-use crate::numeric::{convex_hull, median, shoelace};
+use crate::numeric::{convex_hull, determinant, median, shoelace};
 use crate::photo::Photo;
 
 /// Width, height and thickness of a card, mm.
@@ -63,8 +63,8 @@ pub fn find_card(photo: &Photo, focal: Focal) -> Result<Scale, ScaleError> {
     let fit = fit(photo, corners, points, focal, walls).ok_or(ScaleError::NoCard)?;
     let (plane, tilt_deg) = lowered(&fit.plane, centre, used.px).ok_or(ScaleError::NoCard)?;
     let spots: Vec<[f64; 2]> = grid([photo.width() as f64, photo.height() as f64]).collect();
-    let upper = Scale::of_plane(fit.plane.clone(), centre, Vec::new(), Source::Points).typical();
-    let (_, height) = used.down_to_paper(upper, CARD_MM[2]);
+    let upper = determinant(fit.plane.mm_per_px(centre).ok_or(ScaleError::NoCard)?).abs().sqrt();
+    let (_, height) = used.down_to_paper(1000.0 * upper, CARD_MM[2]);
     let [cw, ch, _] = CARD_MM;
     let around =
         |plane: &Plane, g: f64| rectangle([-g, -g, cw + g, ch + g], 16).map(|p| plane.px(p)).collect::<Vec<_>>();
@@ -205,10 +205,14 @@ fn fit(
     fitted.filter(|fit| fit.residual_px < 3.0)
 }
 
+/// From directions before the camera to px.
+fn pinhole(centre: [f64; 2], focal_px: f64) -> Matrix3<f64> {
+    Matrix3::new(focal_px, 0.0, centre[0], 0.0, focal_px, centre[1], 0.0, 0.0, 1.0)
+}
+
 /// The two axes and the origin of the plane as the camera has them, for a focal length.
 fn axes(to_px: &Matrix3<f64>, centre: [f64; 2], focal_px: f64) -> Option<[Vector3<f64>; 3]> {
-    let k = Matrix3::new(focal_px, 0.0, centre[0], 0.0, focal_px, centre[1], 0.0, 0.0, 1.0);
-    let m = k.try_inverse()? * to_px;
+    let m = pinhole(centre, focal_px).try_inverse()? * to_px;
     Some([0, 1, 2].map(|i| m.column(i).into_owned()))
 }
 
@@ -248,7 +252,6 @@ fn lowered(face: &Plane, centre: [f64; 2], focal_px: f64) -> Option<(Plane, f64)
     let [a, b, origin] = axes(face.to_px(), centre, focal_px)?;
     let normal = a.cross(&b).normalize();
     let down = origin + normal * (CARD_MM[2] * 0.5 * (a.norm() + b.norm()));
-    let k = Matrix3::new(focal_px, 0.0, centre[0], 0.0, focal_px, centre[1], 0.0, 0.0, 1.0);
-    let to_px = with_unit_corner(k * Matrix3::from_columns(&[a, b, down]))?;
+    let to_px = with_unit_corner(pinhole(centre, focal_px) * Matrix3::from_columns(&[a, b, down]))?;
     Some((Plane::new(to_px, *face.lens())?, normal.z.abs().min(1.0).acos().to_degrees()))
 }

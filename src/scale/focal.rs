@@ -1,8 +1,12 @@
 //! Focal length, and what height above the paper does to a scale.
 
 use super::Part;
-use super::plane::USUAL_FOCAL;
 use crate::photo::Photo;
+
+/// Diagonal of the 36 × 24 mm frame, mm.
+const DIAGONAL_35MM: f64 = 43.27;
+/// Focal length of a phone's main camera on that frame, mm.
+const USUAL_FOCAL_MM: f64 = 26.0;
 
 /// Focal length of the camera in px, and whether the photo said it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,8 +22,8 @@ impl Focal {
     pub fn of(photo: &Photo) -> Self {
         let diagonal = (photo.width() as f64).hypot(photo.height() as f64);
         match photo.origin().focal_length_35mm {
-            Some(mm) => Focal { px: diagonal * mm / 43.27, known: true },
-            None => Focal { px: diagonal * USUAL_FOCAL, known: false },
+            Some(mm) => Focal { px: diagonal * mm / DIAGONAL_35MM, known: true },
+            None => Focal { px: diagonal * (USUAL_FOCAL_MM / DIAGONAL_35MM), known: false },
         }
     }
 

@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, Matrix3, Vector3};
 
-use crate::numeric::levenberg_marquardt;
+use crate::numeric::{levenberg_marquardt, mean_point};
 
 /// Image of the point `p` under the homography `h`.
 pub fn project(h: &Matrix3<f64>, p: [f64; 2]) -> [f64; 2] {
@@ -73,7 +73,7 @@ pub(super) fn with_unit_corner(h: Matrix3<f64>) -> Option<Matrix3<f64>> {
 /// Similarity that puts the centroid at the origin and the mean distance at √2.
 fn normalising(points: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     let n = points.len() as f64;
-    let middle = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
+    let middle = mean_point(points);
     let mean = points.iter().map(|p| (p[0] - middle[0]).hypot(p[1] - middle[1])).sum::<f64>() / n;
     let s = std::f64::consts::SQRT_2 / mean;
     s.is_finite().then(|| Matrix3::new(s, 0.0, -s * middle[0], 0.0, s, -s * middle[1], 0.0, 0.0, 1.0))

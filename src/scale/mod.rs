@@ -26,6 +26,8 @@ pub use stand::{Calibration, StandError, StandFit, calibrate};
 
 use std::borrow::Cow;
 
+use crate::numeric::determinant;
+
 use sheet::{Sheet, SheetError};
 
 /// Micrometres per pixel over the picture, with its uncertainty. Never 0, never NaN (checked in `new`).
@@ -122,6 +124,15 @@ const PRINT_UNCHECKED: f64 = 0.003;
 /// The same with both bars read on a ruler: ± 0.25 mm (uniform) in 100 mm each, of which the mean scale has 1/√2.
 const PRINT_CHECKED: f64 = 0.25 / 1.732 / 100.0 / 1.414;
 
+/// How a print is stretched along x and y, and how sure that is.
+fn print(bars_mm: Option<[f64; 2]>) -> Result<([f64; 2], Part), ScaleError> {
+    Scale::check_bars(bars_mm)?;
+    Ok(match bars_mm {
+        Some(bars) => (bars.map(|b| b / 100.0), Part::new("printer, by the check bars", PRINT_CHECKED)),
+        None => ([1.0; 2], Part::new("printer, unchecked", PRINT_UNCHECKED)),
+    })
+}
+
 impl Scale {
     /// A constant scale.
     ///
@@ -177,15 +188,8 @@ impl Scale {
     /// # Errors
     /// A bar outside 80..120 mm.
     pub fn of_sheet(mut sheet: Sheet, bars_mm: Option<[f64; 2]>) -> Result<Self, ScaleError> {
-        Scale::check_bars(bars_mm)?;
-        let printed = match bars_mm {
-            Some(bars) => {
-                let stretch = bars.map(|b| b / 100.0);
-                sheet.stretch(stretch);
-                Part::new("printer, by the check bars", PRINT_CHECKED)
-            }
-            None => Part::new("printer, unchecked", PRINT_UNCHECKED),
-        };
+        let (stretch, printed) = print(bars_mm)?;
+        sheet.stretch(stretch);
         let [x0, y0, x1, y1] = sheet.field_mm;
         let middle = sheet.plane.px([0.5 * (x0 + x1), 0.5 * (y0 + y1)]);
         let parts = vec![Part::new("fit of the marks", sheet.fit_uncertainty), printed];
@@ -208,7 +212,7 @@ impl Scale {
     pub fn um_per_px(&self, at: [f64; 2]) -> f64 {
         match &self.map {
             Map::Even(um) => *um,
-            Map::Plane(..) => self.local(at).map_or(f64::NAN, |j| (j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs().sqrt()),
+            Map::Plane(..) => self.local(at).map_or(f64::NAN, |j| determinant(j).abs().sqrt()),
         }
     }
 

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, Matrix3};
 
 use super::homography::{fit_homography, of_parameters, parameters, project, with_unit_corner};
 use super::lens::Lens;
-use crate::numeric::{levenberg_marquardt, normal_quantile, student_t_quantile};
+use crate::numeric::{determinant, levenberg_marquardt, mean_point, normal_quantile, student_t_quantile};
 
 /// From the picture to the paper and back.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,8 +86,6 @@ pub(super) struct Normal {
     optics: Optics,
 }
 
-/// A phone's main camera, 26 mm on the 36 × 24 mm frame: its focal length over the picture's diagonal.
-pub(super) const USUAL_FOCAL: f64 = 26.0 / 43.27;
 /// Usual size of the radial terms (standard deviations), with which points too few to fix them are helped out. Lenses of
 /// phones and of single-lens cameras stay below some tenths (common practice, no source).
 const USUAL_K: [f64; 2] = [0.2, 0.05];
@@ -116,8 +114,7 @@ const USUAL_ERROR_PX: f64 = 0.05;
 impl Normal {
     /// For points of the paper about their centroid, and a picture about the centre of its bend.
     pub fn new(mm: &[[f64; 2]], optics: Optics) -> Self {
-        let n = mm.len() as f64;
-        let middle_mm = [0, 1].map(|i| mm.iter().map(|p| p[i]).sum::<f64>() / n);
+        let middle_mm = mean_point(mm);
         let half_mm = mm.iter().map(|p| (p[0] - middle_mm[0]).hypot(p[1] - middle_mm[1])).fold(0.0, f64::max);
         Normal { middle_mm, half_mm, optics }
     }
@@ -189,10 +186,8 @@ impl PlaneFit {
     ///
     /// Widened as Student's t asks for, so that 1.96 times it holds the truth 95 times in 100 with few marks, too.
     pub fn scale_uncertainty(&self, px: &[[f64; 2]]) -> f64 {
-        let log_scale = |p: &[f64], at: [f64; 2]| {
-            let j = self.normal.plane(p)?.mm_per_px(at)?;
-            Some(0.5 * (j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs().ln())
-        };
+        let log_scale =
+            |p: &[f64], at: [f64; 2]| Some(0.5 * determinant(self.normal.plane(p)?.mm_per_px(at)?).abs().ln());
         let variances: Vec<f64> = px
             .iter()
             .filter_map(|&at| {

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use super::camera::{CameraModel, PlaneView, fit_camera};
 use super::plane::{Optics, Plane, fit_plane};
 use super::sheet::{Sheet, SheetError, grid};
-use super::{Focal, Part, Scale, ScaleError, Source};
+use super::{Focal, Part, Scale, ScaleError, Source, print};
 use crate::photo::{Origin, Photo};
 
 /// What a stand's photos have in common: how the paper lies before the camera.
@@ -98,10 +98,9 @@ pub fn calibrate(
     let fit = fit_plane(&mm, &px, optics).ok_or(StandError::NoFit)?;
     let [x0, y0, x1, y1] = first.field_mm;
     let spots: Vec<[f64; 2]> = grid([x1 - x0, y1 - y0]).map(|p| fit.plane.px(p)).collect();
-    let stretch = bars_mm.map_or([1.0; 2], |b| b.map(|b| b / 100.0));
-    let printed = Scale::of_sheet(first.clone(), bars_mm)?;
-    let mut parts = vec![Part::new("fit of the marks", fit.scale_uncertainty(&spots)), Part::new("stand", STAND_MOVES)];
-    parts.extend(printed.parts().iter().skip(1).cloned());
+    let (stretch, printed) = print(bars_mm)?;
+    let parts =
+        [Part::new("fit of the marks", fit.scale_uncertainty(&spots)), Part::new("stand", STAND_MOVES), printed];
     let Origin { camera: model, focal_length_mm, .. } = photo.origin().clone();
     Ok(StandFit {
         calibration: Calibration {

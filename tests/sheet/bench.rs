@@ -7,7 +7,7 @@ use lightsieve::particle::Particle;
 use lightsieve::photo;
 use lightsieve::pipeline::{MeasureError, MeasuredPhoto, ScaleChoice, Settings, measure_photo};
 use lightsieve::render::{CastShadow, Ink, Rendered, SceneSpec, TrueParticle, View, render};
-use lightsieve::scale::sheet::{Frame, frames};
+use lightsieve::scale::sheet::{Frame, Mark, frames};
 
 /// A frame with grounds in its field; the paper's origin is the middle of the frame.
 pub struct Shot {
@@ -19,7 +19,16 @@ pub struct Shot {
 
 /// A place of the page in the paper coordinates of the renderer.
 pub fn on_paper(frame: &Frame, shift: [f64; 2], page: [f64; 2]) -> [f64; 2] {
-    [0, 1].map(|i| page[i] - 0.5 * (frame.outer[i] + frame.outer[i + 2]) + shift[i])
+    [0, 1].map(|i| page[i] - frame.middle()[i] + shift[i])
+}
+
+/// The marks of the frame in the paper coordinates of the renderer, `share` times their size about the origin.
+pub fn inks(frame: &Frame, shift: [f64; 2], share: f64) -> Vec<Ink> {
+    let ink = |(centre, radius, white): ([f64; 2], f64, bool)| {
+        let at = on_paper(frame, shift, centre).map(|v| share * v);
+        if white { Ink::white_disc(at, share * radius) } else { Ink::disc(at, share * radius) }
+    };
+    frame.marks.iter().flat_map(Mark::discs).map(ink).collect()
 }
 
 /// Frame `which` straight from above, filling a picture of `width` × `height` px as far as the tilt and turn of `view`
@@ -55,12 +64,7 @@ pub fn shot(which: usize, [width, height]: [u32; 2], view: View, seed: u64) -> S
 
 impl Shot {
     fn print(&mut self) {
-        for mark in &self.frame.marks {
-            let at = |p| on_paper(&self.frame, self.shift, p);
-            self.spec.print.push(Ink::disc(at(mark.centre), mark.radius));
-            let (dots, radius) = mark.dots();
-            self.spec.print.extend(dots.into_iter().map(|d| Ink::white_disc(at(d), radius)));
-        }
+        self.spec.print.extend(inks(&self.frame, self.shift, 1.0));
     }
 
     /// Steps nearer or away until the frame just lies in the picture.

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use image::{GrayImage, Luma};
+use lightsieve::numeric::determinant;
 use lightsieve::photo::{Photo, srgb_from_linear};
 use lightsieve::pipeline::{ScaleChoice, Settings, measure_photo};
 use lightsieve::report::page::{Page, layout, pdf, png, raster, svg};
@@ -168,7 +169,7 @@ fn print_photograph_measure() {
             }
         }
     }
-    let [cx, cy] = [0.5 * (frame.outer[0] + frame.outer[2]), 0.5 * (frame.outer[1] + frame.outer[3])];
+    let [cx, cy] = frame.middle();
     // Turned by 100°, tilted: mm about the middle of the frame to px about the middle of the photo.
     let (s, c) = 100f64.to_radians().sin_cos();
     let (width, height, px) = (1500usize, 2000usize, 17.0);
@@ -183,8 +184,7 @@ fn print_photograph_measure() {
     let settings = Settings::new(ScaleChoice::Sheet(None)).unwrap();
     let measured = measure_photo(&photo, Path::new("printed.png"), &settings).unwrap();
     assert_eq!(measured.particles.len(), spots.len());
-    let j = plane.mm_per_px(plane.px([cx, cy])).unwrap();
-    let um = 1000.0 * (j[0][0] * j[1][1] - j[0][1] * j[1][0]).abs().sqrt();
+    let um = 1000.0 * determinant(plane.mm_per_px(plane.px([cx, cy])).unwrap()).abs().sqrt();
     assert!((measured.scale.um_per_px(plane.px([cx, cy])) / um - 1.0).abs() < 0.002);
     for p in &measured.particles {
         let on_page = [p.x_mm + frame.field[0], p.y_mm + frame.field[1]];

@@ -1,7 +1,7 @@
 use lightsieve::pipeline::ScaleChoice;
-use lightsieve::render::{Ink, Rendered, SceneSpec, View, render};
+use lightsieve::render::{Rendered, SceneSpec, View, render};
 
-use super::bench::{on_paper, shot, try_measure};
+use super::bench::{inks, shot, try_measure};
 
 fn refusal(rendered: &Rendered) -> String {
     match try_measure(rendered, ScaleChoice::Sheet(None)) {
@@ -42,13 +42,7 @@ fn marks_on_one_side_only_are_not_enough() {
 fn two_sheets_are_refused() {
     let text = refusal(&picture(|s| {
         // A second print of the same frame, half as large, in the field.
-        let frame = s.frame.clone();
-        for mark in &frame.marks {
-            let half = |p: [f64; 2]| on_paper(&frame, s.shift, p).map(|v| 0.5 * v);
-            s.spec.print.push(Ink::disc(half(mark.centre), 0.5 * mark.radius));
-            let (dots, radius) = mark.dots();
-            s.spec.print.extend(dots.into_iter().map(|d| Ink::white_disc(half(d), 0.5 * radius)));
-        }
+        s.spec.print.extend(inks(&s.frame, s.shift, 0.5));
     }));
     assert!(text.contains("two scale sheets"), "{text}");
 }

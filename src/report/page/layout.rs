@@ -75,10 +75,7 @@ pub fn layout(paper: Paper) -> Vec<u8> {
                     .collect(),
             })
             .collect(),
-        printed_discs: PRINTED_DISCS
-            .iter()
-            .flat_map(|r| (0..r.count).map(move |i| disc([r.first[0] + r.pitch * i as f64, r.first[1]], r.diameter)))
-            .collect(),
+        printed_discs: PRINTED_DISCS.iter().flat_map(|r| r.centres().map(|centre| disc(centre, r.diameter))).collect(),
         bars: bars().iter().map(|b| b.ends).collect(),
     };
     let mut out = serde_json::to_vec_pretty(&layout).expect("plain structs always serialise");

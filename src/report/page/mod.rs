@@ -111,10 +111,8 @@ impl Page {
             page.frame(&frame);
         }
         for row in PRINTED_DISCS {
-            for i in 0..row.count {
-                let centre = [row.first[0] + row.pitch * i as f64, row.first[1]];
-                page.shapes.push(Shape::Disc { centre, radius: 0.5 * row.diameter, white: false });
-            }
+            let radius = 0.5 * row.diameter;
+            page.shapes.extend(row.centres().map(|centre| Shape::Disc { centre, radius, white: false }));
         }
         for bar in bars() {
             page.bar(bar.ends);
@@ -131,9 +129,7 @@ impl Page {
         // Outside of the frame, clear of its marks.
         self.text([x0, y0 - 4.0], 2.7, &label);
         for mark in &frame.marks {
-            self.shapes.push(Shape::Disc { centre: mark.centre, radius: mark.radius, white: false });
-            let (dots, radius) = mark.dots();
-            self.shapes.extend(dots.into_iter().map(|centre| Shape::Disc { centre, radius, white: true }));
+            self.shapes.extend(mark.discs().map(|(centre, radius, white)| Shape::Disc { centre, radius, white }));
         }
     }
 

@@ -5,10 +5,11 @@ use rayon::prelude::*;
 use super::layout::{Frame, Mark, frames};
 use super::mark::{Seen, has_dots, read};
 use super::round::{Round, rounds};
-use crate::numeric::{Draws, convex_hull, median, shoelace};
+use crate::numeric::{Draws, convex_hull, determinant, mean_point, median, shoelace};
 use crate::photo::Photo;
+use crate::scale::focal::Focal;
 use crate::scale::homography::{fit_homography, project};
-use crate::scale::plane::{Optics, Plane, PlaneFit, USUAL_FOCAL, fit_plane};
+use crate::scale::plane::{Optics, Plane, PlaneFit, fit_plane};
 
 /// Fewest marks that make a pose: ten unknowns need five, and a wrong reading must show.
 const FEWEST: usize = 7;
@@ -108,11 +109,11 @@ impl Sheet {
     }
 }
 
-/// Finds the scale sheet in `photo`; `focal_px` is the focal length, where known.
+/// Finds the scale sheet in `photo`.
 ///
 /// # Errors
 /// No sheet, or none that can be trusted; the reason says what to do.
-pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetError> {
+pub fn find_sheet(photo: &Photo) -> Result<Sheet, SheetError> {
     let seen: Vec<Seen> = candidates(photo).par_iter().filter_map(|round| read(photo, round)).collect();
     let frames = frames();
     // The frame that covers most of the picture: others of the same page may be in view.
@@ -126,7 +127,8 @@ pub fn find_sheet(photo: &Photo, focal_px: Option<f64>) -> Result<Sheet, SheetEr
         .filter(|(_, pairs, _)| !pairs.is_empty())
         .max_by(|a, b| extent(&a.2).total_cmp(&extent(&b.2)).then(a.1.len().cmp(&b.1.len())))
         .ok_or(SheetError::NoMarks)?;
-    lay(frame, &pairs, agreeing, Picture { size: [photo.width() as f64, photo.height() as f64], focal_px })
+    let size = [photo.width() as f64, photo.height() as f64];
+    lay(frame, &pairs, agreeing, size, Optics::usual(size, Focal::of(photo).px))
 }
 
 /// Round dark shapes with white dots; each place once, as the brightest level has it that tells it from its surroundings.
@@ -166,24 +168,13 @@ fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
-/// What is known of the picture.
-#[derive(Clone, Copy)]
-struct Picture {
-    size: [f64; 2],
-    focal_px: Option<f64>,
-}
-
-impl Picture {
-    fn optics(&self) -> Optics {
-        Optics::usual(self.size, self.focal_px.unwrap_or(USUAL_FOCAL * self.size[0].hypot(self.size[1])))
-    }
-}
-
+/// The pose of the frame from the marks that agree, `used`, in a picture of that width and height (px).
 fn lay(
     frame: &Frame,
     marks: &[(&Mark, &Seen)],
     mut used: Vec<(&Mark, &Seen)>,
-    picture: Picture,
+    size: [f64; 2],
+    optics: Optics,
 ) -> Result<Sheet, SheetError> {
     if marks.len() < FEWEST {
         return Err(SheetError::FewMarks(marks.len()));
@@ -205,7 +196,7 @@ fn lay(
     // circle, and the circle's centre is sent out again. Twice is enough, the third time settles what was left out.
     for round in 0..4 {
         let mm: Vec<[f64; 2]> = used.iter().map(|(m, _)| place(m)).collect();
-        let now = fit_plane(&mm, &centres, picture.optics()).ok_or(SheetError::Scrambled)?;
+        let now = fit_plane(&mm, &centres, optics).ok_or(SheetError::Scrambled)?;
         if round == 1 {
             let off = |i: usize| distance(now.plane.px(mm[i]), centres[i]);
             let offs: Vec<f64> = (0..mm.len()).map(off).collect();
@@ -222,7 +213,7 @@ fn lay(
     }
     let fit = fit.expect("fitted four times");
     let centres = used.iter().map(|(m, _)| place(m)).zip(centres).collect();
-    finish(frame, marks.len(), &used, centres, &fit, picture)
+    finish(frame, marks.len(), &used, centres, &fit, size)
 }
 
 /// Marks that agree with the pose that most marks agree with: a misread word lies far from its place.
@@ -261,8 +252,7 @@ fn centre_on(plane: &Plane, seen: &Seen) -> Option<[f64; 2]> {
 ///
 /// Source: I. Kåsa, IEEE Trans. Instrum. Meas. 25 (1976) 8–14 (from memory); without bias for points all round.
 fn circle_centre(points: &[[f64; 2]]) -> Option<[f64; 2]> {
-    let n = points.len() as f64;
-    let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
+    let mean = mean_point(points);
     let (mut a, mut b) = ([[0.0; 3]; 3], [0.0; 3]);
     for p in points {
         let (x, y) = (p[0] - mean[0], p[1] - mean[1]);
@@ -284,7 +274,7 @@ fn finish(
     used: &[(&Mark, &Seen)],
     centres: Vec<([f64; 2], [f64; 2])>,
     fit: &PlaneFit,
-    picture: Picture,
+    size: [f64; 2],
 ) -> Result<Sheet, SheetError> {
     let places: Vec<[f64; 2]> = used.iter().map(|(m, _)| m.centre).collect();
     let all: Vec<[f64; 2]> = frame.marks.iter().map(|m| m.centre).collect();
@@ -295,8 +285,7 @@ fn finish(
     let plane = &fit.plane;
     let (field_w, field_h) = (frame.field[2] - frame.field[0], frame.field[3] - frame.field[1]);
     let middle = plane.px([0.5 * field_w, 0.5 * field_h]);
-    let j = plane.mm_per_px(middle).ok_or(SheetError::Scrambled)?;
-    let det = j[0][0] * j[1][1] - j[0][1] * j[1][0];
+    let det = determinant(plane.mm_per_px(middle).ok_or(SheetError::Scrambled)?);
     if det <= 0.0 {
         return Err(SheetError::Scrambled);
     }
@@ -320,7 +309,7 @@ fn finish(
         |grow: f64| rectangle([-grow, -grow, field_w + grow, field_h + grow], 16).map(|p| plane.px(p)).collect();
     let region: Vec<[f64; 2]> = around(gap);
     let edge: Vec<[f64; 2]> = around(0.0);
-    let inside = |p: &[f64; 2]| p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= picture.size[0] && p[1] <= picture.size[1];
+    let inside = |p: &[f64; 2]| p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= size[0] && p[1] <= size[1];
     if !edge.iter().all(inside) {
         return Err(SheetError::Cut);
     }

@@ -48,6 +48,12 @@ impl Mark {
         };
         ((0..DOTS).filter(|k| self.word >> k & 1 == 1).map(at).collect(), DOT_RADIUS * self.radius)
     }
+
+    /// All that is printed of the mark, in this order: centre and radius (mm), and true where it is white.
+    pub fn discs(&self) -> impl Iterator<Item = ([f64; 2], f64, bool)> {
+        let (dots, radius) = self.dots();
+        std::iter::once((self.centre, self.radius, false)).chain(dots.into_iter().map(move |dot| (dot, radius, true)))
+    }
 }
 
 /// Marks round a white field, to be photographed for itself.
@@ -78,11 +84,26 @@ pub struct Row {
     pub count: usize,
 }
 
+impl Row {
+    /// Centres of the discs, mm.
+    pub fn centres(&self) -> impl Iterator<Item = [f64; 2]> + use<> {
+        let Row { first: [x, y], pitch, count, .. } = *self;
+        (0..count).map(move |i| [x + pitch * i as f64, y])
+    }
+}
+
 /// A line of known length with a tick at each end, for a ruler.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bar {
     /// Start and end, mm.
     pub ends: [[f64; 2]; 2],
+}
+
+impl Frame {
+    /// Middle of the frame, mm.
+    pub fn middle(&self) -> [f64; 2] {
+        [0, 1].map(|i| 0.5 * (self.outer[i] + self.outer[i + 2]))
+    }
 }
 
 /// Upper left corner, size and number of marks along x and y, radius of a mark and white gap to the field, mm.
