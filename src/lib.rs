@@ -4,6 +4,7 @@
 pub mod advice;
 pub mod backdrop;
 pub mod cli;
+pub mod compare;
 pub mod distribution;
 pub mod numeric;
 pub mod particle;

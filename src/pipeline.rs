@@ -21,6 +21,10 @@ use crate::scale::sheet::{find_sheet, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
 
+/// Nothing larger is ground coffee, µm: a whole bean is some 7 mm by its area, the smallest coin 15 mm
+/// (common practice, no source).
+const LARGEST_UM: f64 = 10_000.0;
+
 /// Bootstrap draws: the standard error of 300 draws is itself known to 4 %.
 const DRAWS: usize = 300;
 
@@ -85,6 +89,17 @@ pub struct MeasuredPhoto {
     pub quality: Quality,
     /// What was looked at, with advice where it is needed.
     pub checks: Vec<Check>,
+}
+
+impl MeasuredPhoto {
+    /// The particles alone.
+    pub fn to_particles(&self) -> PhotoParticles {
+        PhotoParticles {
+            name: self.path.display().to_string(),
+            particles: self.particles.clone(),
+            smallest_ecd_um: self.smallest_ecd_um,
+        }
+    }
 }
 
 /// Several photos of the same grounds, measured: the end of the pipeline.
@@ -184,6 +199,10 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             part.rejected = Some(Rejection::CutByFrame);
             continue;
         };
+        if particle.ecd_um > LARGEST_UM {
+            part.rejected = Some(Rejection::TooLarge);
+            continue;
+        }
         particle.weight = weight;
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);
@@ -274,8 +293,12 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
 /// Too few of them.
 pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, TooFewKnown> {
     let particles: Vec<Particle> = photos.iter().flat_map(|p| p.particles.iter().copied()).collect();
-    let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
-    check_known(&particles, known, uncertainty, settings.level)
+    check_known(&particles, known, scale_uncertainty(photos), settings.level)
+}
+
+/// Relative standard uncertainty of the scale of several photos: the largest, as its main parts are common to all.
+pub fn scale_uncertainty(photos: &[MeasuredPhoto]) -> f64 {
+    photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max)
 }
 
 /// Joins the photos of one sample.
@@ -283,18 +306,9 @@ pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Setting
 /// # Errors
 /// No whole particle in any photo.
 pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measurement, MeasureError> {
-    let sample = Sample::new(
-        photos
-            .iter()
-            .map(|p| PhotoParticles {
-                name: p.path.display().to_string(),
-                particles: p.particles.clone(),
-                smallest_ecd_um: p.smallest_ecd_um,
-            })
-            .collect(),
-    )?;
+    let sample = Sample::new(photos.iter().map(MeasuredPhoto::to_particles).collect())?;
     let sizes = Sizes::of(&sample);
-    let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
+    let uncertainty = scale_uncertainty(&photos);
     let how =
         IntervalSettings { level: settings.level, draws: DRAWS, seed: settings.seed, scale_uncertainty: uncertainty };
     Ok(Measurement {

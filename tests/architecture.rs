@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 13] = [
+const ALLOWED: [(&str, &[&str]); 14] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -12,11 +12,12 @@ const ALLOWED: [(&str, &[&str]); 13] = [
     ("segment", &["backdrop", "photo", "numeric"]),
     ("particle", &["segment", "backdrop", "scale", "photo", "numeric"]),
     ("distribution", &["particle", "numeric"]),
+    ("compare", &["distribution", "particle", "numeric"]),
     ("advice", &["particle", "backdrop", "photo", "numeric"]),
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
-    ("report", &["advice", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
+    ("report", &["advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    ("cli", &["pipeline", "distribution", "report", "render", "photo", "scale"]),
+    ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale"]),
     ("main", &["cli"]),
 ];
 

@@ -82,13 +82,13 @@ fn list(failed: &[(String, String)]) -> String {
 }
 
 /// Photos by name of ending, so that notes and tables lying beside them are no failures.
-fn is_photo(path: &Path) -> bool {
+pub(super) fn is_photo(path: &Path) -> bool {
     const ENDINGS: [&str; 9] = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "hif"];
     let hidden = path.file_name().is_none_or(|n| n.to_string_lossy().starts_with('.'));
     !hidden && path.extension().is_some_and(|e| ENDINGS.iter().any(|end| e.eq_ignore_ascii_case(end)))
 }
 
-fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+pub(super) fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let read = fs::read_dir(folder).with_context(|| format!("{}: cannot be listed", folder.display()))?;
     let mut paths = read.map(|e| e.map(|e| e.path())).collect::<Result<Vec<_>, _>>()?;
     paths.sort();

@@ -91,7 +91,7 @@ fn draw_overlay(photo: &MeasuredPhoto) -> Result<Vec<u8>, Failure> {
     Ok(overlay::png(photo, picture)?)
 }
 
-fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<MeasuredPhoto>, Failure> {
+pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<MeasuredPhoto>, Failure> {
     let bar = progress(paths.len());
     let mut photos = Vec::with_capacity(paths.len());
     let mut failed = Vec::new();

@@ -2,9 +2,11 @@
 
 mod batch;
 mod calibrate;
+mod compare;
 mod measure;
 mod options;
 mod render;
+mod samples;
 mod target;
 
 use std::ffi::OsString;
@@ -18,7 +20,7 @@ use clap::{Parser, Subcommand};
     name = "lightsieve",
     version,
     about = "Measures ground coffee in photos: from grounds on white paper to a particle size distribution by mass",
-    after_help = "A first try:  lightsieve measure demo-images/filter-grind.jpg --scale 20 --overlay seen.png\n\
+    after_help = "A first try:  lightsieve measure demo-images/on-the-sheet.jpg --overlay seen.png\n\
                   Exit status: 0 all done; 1 some input failed (the message says which and why); 2 wrong usage."
 )]
 struct Cli {
@@ -32,6 +34,8 @@ enum Command {
     Measure(measure::Args),
     /// Measure every photo in a folder: a sub-folder is one sample, a photo outside of sub-folders is one sample
     Batch(batch::Args),
+    /// Compare samples: what differs, by how much, and how sure that is
+    Compare(compare::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
     Calibrate(calibrate::Args),
     /// Write the scale sheet to print: frames of marks round white fields for the grounds
@@ -67,6 +71,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let done = match cli.command {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),
         Command::Render(args) => render::run(&args),

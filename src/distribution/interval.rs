@@ -38,7 +38,7 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     let value = columns.figures(None, &mut Vec::new()).to_array();
     let shares = sizes.shares(basis);
     let total: f64 = shares.iter().sum();
-    let support = support(sizes, &shares, fines_um, &value);
+    let support = support_of(sizes, &shares, fines_um, &value);
     let counting = counting_errors(&columns, sizes.ecd_um.len(), &value, settings);
     let tail = 0.5 + 0.5 * settings.level;
     let normal = normal_quantile(tail);
@@ -70,9 +70,13 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     })
 }
 
-/// Effective number of particles behind each figure: for a quantile those on its thinner side, for a mean those in its
-/// coarse tail, which decide how far it can be off.
-fn support(sizes: &Sizes, shares: &[f64], fines_um: f64, value: &[f64; 7]) -> [f64; 7] {
+/// Effective number of particles behind each figure by mass, in the order of [`Figures::NAMES`]: for a quantile those on
+/// its thinner side, for a mean those in its coarse tail, which decide how far it can be off. `value` are the figures.
+pub fn support(sizes: &Sizes, fines_um: f64, value: &[f64; 7]) -> [f64; 7] {
+    support_of(sizes, &sizes.shares(Basis::Mass), fines_um, value)
+}
+
+fn support_of(sizes: &Sizes, shares: &[f64], fines_um: f64, value: &[f64; 7]) -> [f64; 7] {
     let effective = |from: usize, to: usize, power: i32| {
         let (mut sum, mut squares) = (0.0, 0.0);
         for (share, d) in shares[from..to].iter().zip(&sizes.ecd_um[from..to]) {

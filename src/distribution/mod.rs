@@ -9,7 +9,7 @@ mod sample;
 
 pub use curve::Curve;
 pub use figures::{Basis, Figures, Sizes};
-pub use interval::{IntervalSettings, intervals};
+pub use interval::{IntervalSettings, intervals, support};
 pub use known::{KnownCheck, KnownSize, TooFewKnown, check_known};
 pub use limit::smallest_ecd_px;
 pub use sample::{PhotoParticles, Sample, SampleError};

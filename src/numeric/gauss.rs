@@ -1,3 +1,5 @@
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
 /// Error function, absolute error below 1.2e-7 near 0 and relative error below 1.2e-7 elsewhere.
 ///
 /// Source: Chebyshev form of erfc in W. H. Press et al., Numerical Recipes, section 6.2 (from memory); checked in
@@ -60,6 +62,13 @@ pub fn student_t_quantile(p: f64, df: f64) -> f64 {
         }
     }
     angle.tan() * df.sqrt()
+}
+
+/// Cumulative Student's t law with `df` degrees of freedom (`df` > 0), dimensionless.
+///
+/// By the incomplete beta function of the library `statrs`.
+pub fn student_t_cdf(t: f64, df: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |law| law.cdf(t))
 }
 
 fn bisect(mut low: f64, mut high: f64, rising: impl Fn(f64) -> f64) -> f64 {

@@ -14,7 +14,7 @@ mod spans;
 pub use disjoint::DisjointSets;
 pub use distance::Distances;
 pub use estimate::Estimate;
-pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_quantile};
+pub use gauss::{GaussKernel, erf, normal_cdf, normal_quantile, student_t_cdf, student_t_quantile};
 pub use geometry::{convex_hull, determinant, feret, mean_point, perimeter, resample_closed, shoelace};
 pub(crate) use least_squares::surface_terms;
 pub use least_squares::{quadratic_surface, solve};

@@ -27,6 +27,16 @@ impl Flags {
         self.0 & flag.0 == flag.0
     }
 
+    /// Flags from names joined by `|`, as [`Flags::names`] gives them; the first unknown name is the error.
+    pub fn parse(names: &str) -> Result<Self, String> {
+        let mut flags = Flags::default();
+        for name in names.split('|').map(str::trim).filter(|n| !n.is_empty()) {
+            let known = Flags::ALL.iter().find(|(_, known, _)| *known == name);
+            flags.insert(known.ok_or_else(|| name.to_owned())?.0);
+        }
+        Ok(flags)
+    }
+
     /// Names of the set flags, joined by `|`.
     pub fn names(self) -> String {
         let set: Vec<&str> = Flags::ALL.iter().filter(|(f, ..)| self.contains(*f)).map(|(_, name, _)| *name).collect();
@@ -45,6 +55,8 @@ mod tests {
         flags.insert(Flags::INTEGRATED);
         flags.insert(Flags::SPLIT);
         assert_eq!(flags.names(), "split|integrated");
+        assert_eq!(Flags::parse(&flags.names()), Ok(flags));
+        assert_eq!(Flags::parse("split|new"), Err("new".to_owned()));
         assert!(!flags.contains(Flags::BELOW_LIMIT));
     }
 }

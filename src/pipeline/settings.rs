@@ -89,6 +89,26 @@ impl Settings {
         Ok(self)
     }
 
+    /// Fines are finer than this, µm.
+    pub fn fines_um(&self) -> f64 {
+        self.fines_um
+    }
+
+    /// Coverage of the intervals, 0..1.
+    pub fn level(&self) -> f64 {
+        self.level
+    }
+
+    /// Sizes above which shares are reported, µm.
+    pub fn shares_above_um(&self) -> &[f64] {
+        &self.shares_above_um
+    }
+
+    /// Seed of the random draws.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
     /// Seed of the random draws.
     #[must_use]
     pub fn with_seed(mut self, seed: u64) -> Self {

@@ -85,6 +85,7 @@ struct ParticlesV1 {
     counted: usize,
     on_border: usize,
     off_paper: usize,
+    too_large: usize,
     below_limit: usize,
     split: usize,
 }
@@ -224,6 +225,7 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             counted: particles().count(),
             on_border: rejected(Rejection::CutByFrame),
             off_paper: rejected(Rejection::OffPaper),
+            too_large: rejected(Rejection::TooLarge),
             below_limit: flagged(Flags::BELOW_LIMIT),
             split: flagged(Flags::SPLIT),
         },

@@ -1,14 +1,19 @@
 //! Stage 8: values become files and a table. Nothing is computed here but the way things look.
 
 pub mod calibration;
+pub mod comparison;
+pub mod comparison_plot;
 pub mod csv;
 mod font;
 pub mod format;
+pub mod html;
 pub mod json;
+pub mod measured;
 pub mod overlay;
 pub mod page;
 pub mod plot;
 pub mod terminal;
+pub mod verdict;
 pub mod write;
 
 /// Why an output could not be made.
@@ -23,6 +28,8 @@ pub enum ReportError {
     Folder(String),
     #[error("{path}: unknown kind of file; {wanted}")]
     Kind { path: String, wanted: &'static str },
+    #[error("{0}")]
+    Measured(String),
     #[error("the picture could not be drawn: {0}")]
     Draw(String),
 }

@@ -18,9 +18,9 @@ const PNG_SCALE: u32 = 2;
 // Dark enough against each other and against white to be told apart in grey.
 const BARS: RGBColor = RGBColor(176, 138, 102);
 const LINE: RGBColor = RGBColor(24, 62, 110);
-const FINES: RGBColor = RGBColor(226, 234, 244);
-const INK: RGBColor = RGBColor(40, 40, 40);
-const PALE: RGBColor = RGBColor(225, 225, 225);
+pub(super) const FINES: RGBColor = RGBColor(226, 234, 244);
+pub(super) const INK: RGBColor = RGBColor(40, 40, 40);
+pub(super) const PALE: RGBColor = RGBColor(225, 225, 225);
 
 /// Kind of picture, from the file's name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,7 +50,7 @@ impl Kind {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, |area, scale| distribution_on(m, title, area, scale))
+    draw(kind, SIZE, |area, scale| distribution_on(m, title, area, scale))
 }
 
 /// Cumulative curves of all samples of a folder on one axis.
@@ -58,25 +58,29 @@ pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>,
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, |area, scale| overview_on(samples, area, scale))
+    draw(kind, SIZE, |area, scale| overview_on(samples, area, scale))
 }
 
-type Drawn = Result<(), Box<dyn std::error::Error>>;
+pub(super) type Drawn = Result<(), Box<dyn std::error::Error>>;
 /// Pixels of the picture for a length of the 1000 × 600 drawing.
-type Pixels<'a> = &'a dyn Fn(f64) -> i32;
+pub(super) type Pixels<'a> = &'a dyn Fn(f64) -> i32;
 
-fn draw(kind: Kind, on: impl Fn(AnyArea<'_, '_>, Pixels<'_>) -> Drawn) -> Result<Vec<u8>, ReportError> {
+pub(super) fn draw(
+    kind: Kind,
+    size: (u32, u32),
+    on: impl Fn(AnyArea<'_, '_>, Pixels<'_>) -> Drawn,
+) -> Result<Vec<u8>, ReportError> {
     font::register();
     let failed = |e: &dyn std::fmt::Display| ReportError::Draw(e.to_string());
     match kind {
         Kind::Svg => {
             let mut text = String::new();
-            on(AnyArea::Svg(&SVGBackend::with_string(&mut text, SIZE).into_drawing_area()), &|v| v as i32)
+            on(AnyArea::Svg(&SVGBackend::with_string(&mut text, size).into_drawing_area()), &|v| v as i32)
                 .map_err(|e| failed(&e))?;
             Ok(text.into_bytes())
         }
         Kind::Png => {
-            let (w, h) = (SIZE.0 * PNG_SCALE, SIZE.1 * PNG_SCALE);
+            let (w, h) = (size.0 * PNG_SCALE, size.1 * PNG_SCALE);
             let mut pixels = vec![255u8; (w * h * 3) as usize];
             on(AnyArea::Png(&BitMapBackend::with_buffer(&mut pixels, (w, h)).into_drawing_area()), &|v| {
                 (v * f64::from(PNG_SCALE)) as i32
@@ -91,7 +95,7 @@ fn draw(kind: Kind, on: impl Fn(AnyArea<'_, '_>, Pixels<'_>) -> Drawn) -> Result
     }
 }
 
-enum AnyArea<'a, 'b> {
+pub(super) enum AnyArea<'a, 'b> {
     Svg(&'a DrawingArea<SVGBackend<'b>, Shift>),
     Png(&'a DrawingArea<BitMapBackend<'b>, Shift>),
 }
@@ -277,7 +281,7 @@ fn line(m: &Measurement) -> Vec<(f64, f64)> {
 }
 
 /// Ends of the size axis: rounded down to a power of ten, from which the library labels the axis, and up to 1, 2 or 5.
-fn axis(low: f64, high: f64) -> (f64, f64) {
+pub(super) fn axis(low: f64, high: f64) -> (f64, f64) {
     let steps = |v: f64| {
         let decade = 10f64.powf(v.log10().floor());
         [1.0, 2.0, 5.0, 10.0].map(|s| s * decade)
@@ -288,7 +292,7 @@ fn axis(low: f64, high: f64) -> (f64, f64) {
 }
 
 /// Labels at 1, 2 and 5 of each decade; the rest would crowd the axis.
-fn tick(v: f64) -> String {
+pub(super) fn tick(v: f64) -> String {
     let decade = 10f64.powf(v.log10().floor());
     let lead = v / decade;
     let wanted = [1.0, 2.0, 5.0].iter().any(|s| (lead - s).abs() < 0.02);

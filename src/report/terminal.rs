@@ -96,6 +96,14 @@ pub fn table(m: &Measurement) -> String {
     );
     out.push_str(&advice(m));
     let _ = write!(out, "  Left out: {} that the frame cuts", count(cut, "particle"));
+    let large = rejected(Rejection::TooLarge);
+    if large > 0 {
+        let _ = write!(
+            out,
+            ", {} wider than 10 mm (give a coin as --reference to take the scale from it)",
+            count(large, "object")
+        );
+    }
     let _ = writeln!(
         out,
         "{}.",

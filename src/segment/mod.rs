@@ -31,6 +31,8 @@ pub enum Rejection {
     CutByFrame,
     /// Reaches beyond the paper: a table, the sheet's edge, a finger.
     OffPaper,
+    /// Larger than any ground coffee: a coin, a bean.
+    TooLarge,
 }
 
 /// Everything found in one photo.

@@ -1,0 +1,145 @@
+use std::path::PathBuf;
+
+use anyhow::anyhow;
+
+use super::measure::refuse_twice;
+use super::options::Measuring;
+use super::samples::Named;
+use super::{Failure, say};
+use crate::compare::{Grounds, Question, compare};
+use crate::report::write::{Target, same_place};
+use crate::report::{comparison, comparison_plot, html, plot};
+
+#[derive(clap::Args)]
+#[command(
+    after_help = "A sample is a photo, a folder of photos, a CSV written by `measure --particles`, a pattern in quotes \
+                        such as 'worn-*.jpg', or several of these joined by commas; NAME= before it gives it a name.\n\
+                        An example:  lightsieve compare new='new-*.jpg' worn='worn-*.jpg' --report worn.html"
+)]
+pub(super) struct Args {
+    /// The samples: the first is the base with which the others are compared
+    #[arg(required = true, num_args = 2.., value_name = "[NAME=]SAMPLE")]
+    samples: Vec<String>,
+    #[command(flatten)]
+    measuring: Measuring,
+    /// Name of the sample with which the others are compared [default: the first]
+    #[arg(long, value_name = "NAME")]
+    base: Option<String>,
+    /// Differences up to so much do not matter: 5%; and fines=20% for the share of fines. May be given twice
+    #[arg(long, value_name = "[fines=]PERCENT")]
+    alike_within: Vec<String>,
+    /// Write the results as JSON
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Draw the curves and their difference; .svg or .png. With more than two samples, one file each, named after the sample
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    /// Write a page with verdict, curves and figures, to open in a browser or to print
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
+
+pub(super) fn run(args: &Args) -> Result<(), Failure> {
+    let settings = args.measuring.settings()?;
+    let (margin, fines_margin) = margins(&args.alike_within)?;
+    let mut named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
+    refuse_mixed_up(args, &named)?;
+    if let Some(base) = &args.base {
+        let known = named.iter().map(|n| n.name.clone()).collect::<Vec<_>>().join(", ");
+        let at = named.iter().position(|n| n.name == *base);
+        let at =
+            at.ok_or_else(|| Failure::Usage(anyhow!("--base {base}: no sample has this name. There are {known}")))?;
+        let base = named.remove(at);
+        named.insert(0, base);
+    }
+    let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
+    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
+    let (json, report) = (target(&args.json)?, target(&args.report)?);
+    let plots: Vec<Target> = plot_paths(args, &named).iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?;
+    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(&settings)).collect::<Result<_, _>>()?;
+    let question = Question {
+        level: settings.level(),
+        fines_um: settings.fines_um(),
+        shares_above_um: settings.shares_above_um().to_vec(),
+        margin,
+        fines_margin,
+        seed: settings.seed(),
+    };
+    let found = compare(&grounds[0], &grounds[1..], &question)?;
+    let data = comparison::json(&found, question.fines_um);
+    let mut files = Vec::new();
+    for (file, c) in plots.into_iter().zip(&found) {
+        files.push((file, comparison_plot::comparison(c, question.fines_um, kind.unwrap_or(plot::Kind::Svg))?));
+    }
+    if let Some(file) = report {
+        files.push((file, html::comparison(&found, question.fines_um, &data)?));
+    }
+    if let Some(file) = json {
+        files.push((file, data));
+    }
+    for (file, content) in files {
+        file.finish(&content)?;
+    }
+    say(&comparison::table(&found, question.fines_um))
+}
+
+/// Margins of all figures and of the share of fines, relative; without a wish 5 % and 20 %, since fines are few.
+fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
+    let (mut all, mut fines) = (0.05, 0.20);
+    for text in texts {
+        let (of, number) = text.split_once('=').map_or(("", text.as_str()), |(of, number)| (of.trim(), number));
+        let pct = number.trim().trim_end_matches('%').trim().parse::<f64>().ok();
+        let pct = pct.filter(|p| (0.1..=100.0).contains(p)).ok_or_else(|| {
+            Failure::Usage(anyhow!(
+                "--alike-within {text}: expected a percentage between 0.1 and 100, such as 5% or fines=20%"
+            ))
+        })?;
+        match of {
+            "" => all = pct / 100.0,
+            "fines" => fines = pct / 100.0,
+            _ => {
+                return Err(Failure::Usage(anyhow!(
+                    "--alike-within {text}: only `fines` can have a margin of its own"
+                )));
+            }
+        }
+    }
+    Ok((all, fines))
+}
+
+fn plot_paths(args: &Args, named: &[Named]) -> Vec<PathBuf> {
+    let Some(plot) = &args.plot else { return Vec::new() };
+    if named.len() == 2 {
+        return vec![plot.clone()];
+    }
+    let stem = plot.file_stem().unwrap_or_default().to_string_lossy();
+    let ending = plot.extension().unwrap_or_default().to_string_lossy();
+    let safe = |name: &str| name.replace(['/', '\\', ':'], "-");
+    named[1..].iter().map(|n| plot.with_file_name(format!("{stem}-{}.{ending}", safe(&n.name)))).collect()
+}
+
+fn refuse_mixed_up(args: &Args, named: &[Named]) -> Result<(), Failure> {
+    for (i, n) in named.iter().enumerate() {
+        if named[..i].iter().any(|o| o.name == n.name) {
+            return Err(Failure::Usage(anyhow!("two samples are named {}. Give them names: new=… worn=…", n.name)));
+        }
+    }
+    let all: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
+    refuse_twice(&all)?;
+    let outputs: Vec<&PathBuf> = [&args.json, &args.plot, &args.report].into_iter().flatten().collect();
+    for (i, output) in outputs.iter().enumerate() {
+        if all.iter().any(|input| same_place(input, output)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: this output would overwrite a sample. Choose another name",
+                output.display()
+            )));
+        }
+        if outputs[..i].iter().any(|other| same_place(other, output)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: two outputs have the same name. Give each its own",
+                output.display()
+            )));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,132 @@
+use crate::distribution::{Basis, Figures, Sizes};
+
+/// A figure that is compared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Quantity {
+    /// A figure by mass: its place in [`Figures::NAMES`].
+    Figure(usize),
+    /// Share of the mass coarser than a size in µm, %.
+    ShareAbove(f64),
+}
+
+impl Quantity {
+    /// The share of fines.
+    pub const FINES: Quantity = Quantity::Figure(4);
+    /// The median.
+    pub const MEDIAN: Quantity = Quantity::Figure(1);
+
+    /// Name in files.
+    pub fn name(self) -> String {
+        match self {
+            Quantity::Figure(i) => Figures::NAMES[i].to_owned(),
+            Quantity::ShareAbove(um) => format!("above_{um}_um_pct"),
+        }
+    }
+
+    /// Value for `sizes`, whose figures by mass are `figures`.
+    pub(super) fn of(self, sizes: &Sizes, figures: &[f64; 7]) -> f64 {
+        match self {
+            Quantity::Figure(i) => figures[i],
+            Quantity::ShareAbove(um) => 100.0 * (1.0 - sizes.finer(Basis::Mass, um)),
+        }
+    }
+
+    /// True for what is compared by its ratio.
+    pub(super) fn is_ratio(self) -> bool {
+        matches!(self, Quantity::Figure(_))
+    }
+
+    /// Unit of the value.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Quantity::Figure(3) => "",
+            Quantity::Figure(4) | Quantity::ShareAbove(_) => "%",
+            Quantity::Figure(_) => "µm",
+        }
+    }
+}
+
+/// Figures of one photo.
+#[derive(Clone, Debug)]
+pub(super) struct PhotoValues {
+    /// Value of each quantity.
+    pub value: Vec<f64>,
+    /// Variance by counting, of the logarithm of a figure and of a share above itself.
+    pub counting: Vec<f64>,
+    /// Mass on this photo: what it weighs in the pooled sample.
+    pub mass: f64,
+}
+
+/// Values of `sizes` (one photo) and their counting variances.
+///
+/// The variance is the sum over the particles of the squared influence of each on the figure, which is what redrawing
+/// them with Poisson counts of mean 1 tends to. The density that the influence on a quantile needs comes from the
+/// quantiles one standard error of the share to either side.
+/// Source: Woodruff, J. Am. Stat. Assoc. 47 (1952) 635–646; Deville, Surv. Methodol. 25 (1999) 193–203 (both from
+/// memory). Held against the bootstrap in the tests, and by simulated coverage.
+pub(super) fn photo_values(sizes: &Sizes, quantities: &[Quantity], fines_um: f64) -> PhotoValues {
+    let d = &sizes.ecd_um;
+    let shares = sizes.shares(Basis::Mass);
+    let mass: f64 = shares.iter().sum();
+    let figures = Figures::of(sizes, Basis::Mass, fines_um).to_array();
+    let mut running = 0.0;
+    let cumulative: Vec<f64> = shares
+        .iter()
+        .map(|s| {
+            running += s / mass;
+            running - 0.5 * s / mass
+        })
+        .collect();
+    let squares = |below: f64, p: f64| {
+        let at = d.partition_point(|&x| x < below);
+        let sum = |s: &[f64]| s.iter().map(|v| (v / mass).powi(2)).sum::<f64>();
+        (1.0 - p).powi(2) * sum(&shares[..at]) + p * p * sum(&shares[at..])
+    };
+    let log_quantile = |p: f64| interpolate(&cumulative, d, p).ln();
+    // Change of a log quantile with its share.
+    let slope = |p: f64, i: usize| {
+        let h = squares(figures[i], p).sqrt().clamp(1e-4, 0.5 * p.min(1.0 - p));
+        (log_quantile(p + h) - log_quantile(p - h)) / (2.0 * h)
+    };
+    let slopes = [slope(0.1, 0), slope(0.5, 1), slope(0.9, 2)];
+    let [m2, m3, m4] = [2, 3, 4].map(|k| d.iter().zip(&sizes.weight).map(|(d, w)| w * d.powi(k)).sum::<f64>());
+    let at_quantile =
+        |i: usize, j: usize| slopes[j] * shares[i] / mass * ([0.1, 0.5, 0.9][j] - below(d[i], figures[j]));
+    let influence = |q: Quantity, i: usize| -> f64 {
+        let share = shares[i] / mass;
+        let moment = |k: i32, m: f64| sizes.weight[i] * d[i].powi(k) / m;
+        match q {
+            Quantity::Figure(j @ 0..3) => at_quantile(i, j),
+            Quantity::Figure(3) => {
+                (figures[2] * at_quantile(i, 2) - figures[0] * at_quantile(i, 0)) / (figures[2] - figures[0])
+                    - at_quantile(i, 1)
+            }
+            Quantity::Figure(4) => share * (100.0 * below(d[i], fines_um) / figures[4] - 1.0),
+            Quantity::Figure(5) => moment(3, m3) - moment(2, m2),
+            Quantity::Figure(_) => moment(4, m4) - moment(3, m3),
+            Quantity::ShareAbove(um) => 100.0 * share * (sizes.finer(Basis::Mass, um) - below(d[i], um)),
+        }
+    };
+    PhotoValues {
+        value: quantities.iter().map(|q| q.of(sizes, &figures)).collect(),
+        counting: quantities.iter().map(|&q| (0..d.len()).map(|i| influence(q, i).powi(2)).sum()).collect(),
+        mass,
+    }
+}
+
+fn below(size: f64, limit: f64) -> f64 {
+    f64::from(u8::from(size < limit))
+}
+
+/// `y` at `x` along the points (`xs` rising, `ys`); the end values outside.
+pub(super) fn interpolate(xs: &[f64], ys: &[f64], x: f64) -> f64 {
+    let at = xs.partition_point(|&v| v < x);
+    if at == 0 {
+        return ys[0];
+    }
+    if at == xs.len() {
+        return ys[at - 1];
+    }
+    let t = (x - xs[at - 1]) / (xs[at] - xs[at - 1]);
+    ys[at - 1] + t * (ys[at] - ys[at - 1])
+}

@@ -1,0 +1,238 @@
+//! Two samples on one logarithmic axis: cumulative curves, their difference, and the shares by size.
+
+use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+
+use super::ReportError;
+use super::plot::{AnyArea, Drawn, FINES, INK, Kind, PALE, Pixels, axis, draw, tick};
+use crate::compare::Comparison;
+
+const SIZE: (u32, u32) = (1000, 1080);
+/// Heights of the three panels of the drawing.
+const HEIGHTS: [f64; 2] = [430.0, 300.0];
+// Base dark and whole, other lighter and dashed: told apart in grey and by those who do not see red or green.
+const COLOURS: [RGBColor; 2] = [RGBColor(24, 62, 110), RGBColor(204, 98, 20)];
+
+/// The comparison as one picture of three panels.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn comparison(c: &Comparison, fines_um: f64, kind: Kind) -> Result<Vec<u8>, ReportError> {
+    draw(kind, SIZE, |area, px| match area {
+        AnyArea::Svg(a) => panels(c, fines_um, a, px),
+        AnyArea::Png(a) => panels(c, fines_um, a, px),
+    })
+}
+
+fn panels<B: DrawingBackend>(c: &Comparison, fines_um: f64, area: &DrawingArea<B, Shift>, px: Pixels<'_>) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    area.fill(&WHITE)?;
+    let (upper, rest) = area.split_vertically(px(HEIGHTS[0]));
+    let (middle, lower) = rest.split_vertically(px(HEIGHTS[1]));
+    let shown =
+        c.curves.finer_pct[0].iter().zip(&c.curves.finer_pct[1]).position(|(a, b)| a.max(*b) > 0.01).unwrap_or(0);
+    let low = c.curves.size_um[shown.saturating_sub(1)].min(0.5 * fines_um);
+    let (low, high) = axis(low, c.curves.size_um[c.curves.size_um.len() - 1]);
+    cumulative(c, fines_um, (low, high), &upper, px)?;
+    difference(c, fines_um, (low, high), &middle, px)?;
+    shares(c, fines_um, (low, high), &lower, px)?;
+    area.present()?;
+    Ok(())
+}
+
+type Chart<'a, B> = ChartContext<'a, B, Cartesian2d<LogCoord<f64>, RangedCoordf64>>;
+
+/// A panel with its grid; the fines shaded.
+fn panel<'a, B: DrawingBackend>(
+    caption: &str,
+    y_desc: &str,
+    fines_um: f64,
+    x: (f64, f64),
+    y: std::ops::Range<f64>,
+    area: &'a DrawingArea<B, Shift>,
+    px: Pixels<'_>,
+) -> Result<Chart<'a, B>, Box<dyn std::error::Error>>
+where
+    B::ErrorType: 'static,
+{
+    let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    let mut chart = ChartBuilder::on(area)
+        .margin(px(10.0))
+        .margin_right(px(20.0))
+        .caption(caption, text(17.0))
+        .x_label_area_size(px(46.0))
+        .y_label_area_size(px(62.0))
+        .build_cartesian_2d((x.0..x.1).log_scale(), y.clone())?;
+    chart.draw_series([Rectangle::new([(x.0, y.start), (fines_um.clamp(x.0, x.1), y.end)], FINES.filled())])?;
+    chart
+        .configure_mesh()
+        .light_line_style(WHITE.mix(0.0))
+        .bold_line_style(PALE)
+        .axis_style(INK)
+        .x_labels(30)
+        .x_label_formatter(&|v| tick(*v))
+        .y_labels(6)
+        .y_label_formatter(&|v| significant_tick(*v))
+        .x_desc("equivalent circular diameter, µm")
+        .y_desc(y_desc)
+        .label_style(text(13.0))
+        .axis_desc_style(text(14.0))
+        .draw()?;
+    Ok(chart)
+}
+
+fn significant_tick(v: f64) -> String {
+    if v.abs() < 1e-9 { "0".to_owned() } else { format!("{}", (v * 100.0).round() / 100.0) }
+}
+
+/// A line, whole for the base and dashed for the other.
+fn line<B: DrawingBackend>(chart: &mut Chart<'_, B>, side: usize, points: Vec<(f64, f64)>, px: Pixels<'_>) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let style = COLOURS[side].stroke_width(px(2.0) as u32);
+    if side == 0 {
+        chart.draw_series(LineSeries::new(points, style))?;
+    } else {
+        chart.draw_series(DashedLineSeries::new(points, px(9.0), px(4.0), style))?;
+    }
+    Ok(())
+}
+
+/// The area between two lines over the same sizes.
+fn band<B: DrawingBackend>(
+    chart: &mut Chart<'_, B>,
+    colour: RGBColor,
+    low: impl Iterator<Item = (f64, f64)>,
+    high: impl DoubleEndedIterator<Item = (f64, f64)>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let outline: Vec<(f64, f64)> = low.chain(high.rev()).collect();
+    if outline.len() > 2 {
+        chart.draw_series([Polygon::new(outline, colour.mix(0.18))])?;
+    }
+    Ok(())
+}
+
+/// Name of a side at `at`, with a sample of its line.
+fn name<B: DrawingBackend>(
+    area: &DrawingArea<B, Shift>,
+    side: usize,
+    name: &str,
+    at: (i32, i32),
+    px: Pixels<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let style = COLOURS[side].stroke_width(px(2.5) as u32);
+    let ends = |a: f64, b: f64| PathElement::new([(at.0 + px(a), at.1), (at.0 + px(b), at.1)], style);
+    if side == 0 {
+        area.draw(&ends(0.0, 36.0))?;
+    } else {
+        area.draw(&ends(0.0, 14.0))?;
+        area.draw(&ends(22.0, 36.0))?;
+    }
+    let font = ("sans-serif", px(15.0)).into_font().color(&COLOURS[side]);
+    area.draw(&Text::new(name.to_owned(), (at.0 + px(44.0), at.1), font.pos(Pos::new(HPos::Left, VPos::Center))))?;
+    Ok(())
+}
+
+fn cumulative<B: DrawingBackend>(
+    c: &Comparison,
+    fines_um: f64,
+    x: (f64, f64),
+    area: &DrawingArea<B, Shift>,
+    px: Pixels<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let curves = &c.curves;
+    let mut chart = panel("Finer by mass", "finer, % of the mass", fines_um, x, 0.0..100.0, area, px)?;
+    let inside = |um: f64| (x.0..=x.1).contains(&um);
+    for (side, colour) in COLOURS.into_iter().enumerate() {
+        let known: Vec<(f64, f64, f64)> = (0..curves.size_um.len())
+            .filter(|&i| inside(curves.size_um[i]))
+            .filter_map(|i| Some((curves.size_um[i], curves.finer_pct[side][i], curves.finer_half_pct[side][i]?)))
+            .collect();
+        band(
+            &mut chart,
+            colour,
+            known.iter().map(|k| (k.0, (k.1 - k.2).max(0.0))),
+            known.iter().map(|k| (k.0, (k.1 + k.2).min(100.0))),
+        )?;
+    }
+    for side in 0..2 {
+        let points = curves.size_um.iter().copied().zip(curves.finer_pct[side].iter().copied());
+        line(&mut chart, side, points.filter(|p| inside(p.0)).collect(), px)?;
+        name(area, side, &c.sides[side].name, (px(100.0), px(62.0 + 24.0 * side as f64)), px)?;
+    }
+    Ok(())
+}
+
+fn difference<B: DrawingBackend>(
+    c: &Comparison,
+    fines_um: f64,
+    x: (f64, f64),
+    area: &DrawingArea<B, Shift>,
+    px: Pixels<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let curves = &c.curves;
+    let inside = |um: f64| (x.0..=x.1).contains(&um);
+    let known: Vec<(f64, f64, f64)> = (0..curves.size_um.len())
+        .filter(|&i| inside(curves.size_um[i]))
+        .filter_map(|i| Some((curves.size_um[i], curves.difference_pct[i], curves.difference_half_pct[i]?)))
+        .collect();
+    let reach = known.iter().map(|k| k.1.abs() + k.2).fold(1.0, f64::max) * 1.05;
+    let caption = format!("{} less {}, with the band that holds the whole curve", c.sides[1].name, c.sides[0].name);
+    let mut chart = panel(&caption, "difference, % of the mass", fines_um, x, -reach..reach, area, px)?;
+    band(&mut chart, INK, known.iter().map(|k| (k.0, k.1 - k.2)), known.iter().map(|k| (k.0, k.1 + k.2)))?;
+    chart.draw_series(LineSeries::new([(x.0, 0.0), (x.1, 0.0)], INK.stroke_width(px(1.0) as u32)))?;
+    let points = curves.size_um.iter().copied().zip(curves.difference_pct.iter().copied()).filter(|p| inside(p.0));
+    chart.draw_series(LineSeries::new(points, INK.stroke_width(px(2.0) as u32)))?;
+    Ok(())
+}
+
+fn shares<B: DrawingBackend>(
+    c: &Comparison,
+    fines_um: f64,
+    x: (f64, f64),
+    area: &DrawingArea<B, Shift>,
+    px: Pixels<'_>,
+) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    let curves = &c.curves;
+    let middle = |i: usize| (curves.class_um[i] * curves.class_um[i + 1]).sqrt();
+    let classes: Vec<usize> = (0..curves.class_um.len() - 1).filter(|&i| (x.0..=x.1).contains(&middle(i))).collect();
+    let highest = |side: usize| {
+        let of = |&i: &usize| curves.share_pct[side][i] + curves.share_half_pct[side][i];
+        classes.iter().map(of).fold(0.0, f64::max)
+    };
+    // A band that rests on a particle or two must not set the height.
+    let most = curves.share_pct.iter().flatten().copied().fold(1.0, f64::max);
+    let top = highest(0).max(highest(1)).min(1.6 * most) * 1.05;
+    let mut chart = panel("Share by size", "% of the mass in each class", fines_um, x, 0.0..top, area, px)?;
+    for (side, colour) in COLOURS.into_iter().enumerate() {
+        let at = |i: usize, sign: f64| {
+            (middle(i), (curves.share_pct[side][i] + sign * curves.share_half_pct[side][i]).clamp(0.0, top))
+        };
+        band(&mut chart, colour, classes.iter().map(|&i| at(i, -1.0)), classes.iter().map(|&i| at(i, 1.0)))?;
+    }
+    for side in 0..2 {
+        let points = classes.iter().map(|&i| (middle(i), curves.share_pct[side][i])).collect();
+        line(&mut chart, side, points, px)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,133 @@
+//! Particles measured earlier, read back from their CSV.
+
+use std::collections::HashMap;
+
+use super::ReportError;
+use crate::distribution::PhotoParticles;
+use crate::particle::{Flags, Particle};
+
+/// Columns without which nothing can be made of a file; the others may be missing.
+const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
+
+/// The particles of `text` (CSV as written by [`super::csv::particles`]), photo by photo in the order in which they come.
+///
+/// The smallest size that a photo shows is taken from its largest particle marked as smaller.
+///
+/// # Errors
+/// Columns that are missing, and rows that are broken or of a newer version; the line is named.
+pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
+    let wrong = |line: u64, what: String| ReportError::Measured(format!("line {line}: {what}"));
+    let mut reader = ::csv::ReaderBuilder::new().flexible(true).from_reader(text);
+    let header = reader.headers().map_err(|e| wrong(1, e.to_string()))?.clone();
+    let columns: HashMap<String, usize> =
+        header.iter().enumerate().map(|(i, name)| (name.trim().trim_start_matches('\u{feff}').to_owned(), i)).collect();
+    let missing: Vec<&str> = NEEDED.into_iter().filter(|n| !columns.contains_key(*n)).collect();
+    if !missing.is_empty() {
+        return Err(ReportError::Measured(format!(
+            "this is no table of particles: the column {} is missing. Give the file that `lightsieve measure --particles` \
+             writes",
+            missing.join(", ")
+        )));
+    }
+    let mut photos: Vec<PhotoParticles> = Vec::new();
+    let mut places: HashMap<String, usize> = HashMap::new();
+    for record in reader.records() {
+        let record = record.map_err(|e| {
+            let line = e.position().map_or(0, ::csv::Position::line);
+            wrong(line, "it is not UTF-8 text".to_owned())
+        })?;
+        let line = record.position().map_or(0, ::csv::Position::line);
+        if record.len() != header.len() {
+            let text =
+                format!("{} values where the header names {}. The row is broken off", record.len(), header.len());
+            return Err(wrong(line, text));
+        }
+        let number = |name: &str| -> Result<Option<f64>, ReportError> {
+            let Some(&column) = columns.get(name) else { return Ok(None) };
+            let text = record[column].trim();
+            if text.is_empty() {
+                return Ok(None);
+            }
+            match text.parse::<f64>() {
+                Ok(v) if v.is_finite() => Ok(Some(v)),
+                _ => Err(wrong(line, format!("{name} is `{text}`, which is no number"))),
+            }
+        };
+        let size = |name: &str| -> Result<f64, ReportError> {
+            match number(name)? {
+                Some(v) if v > 0.0 => Ok(v),
+                Some(v) => Err(wrong(line, format!("{name} is {v} and must be above 0"))),
+                None => Err(wrong(line, format!("{name} is empty"))),
+            }
+        };
+        let ecd_um = size("ecd_um")?;
+        let weight = size("weight")?;
+        let or = |name: &str, otherwise: f64| Ok::<f64, ReportError>(number(name)?.unwrap_or(otherwise));
+        let flags = match columns.get("flags") {
+            None => Flags::default(),
+            Some(&column) => Flags::parse(&record[column]).map_err(|name| {
+                wrong(line, format!("the flag `{name}` is unknown: a newer version wrote this file"))
+            })?,
+        };
+        let particle = Particle {
+            x_px: or("x_px", 0.0)?,
+            y_px: or("y_px", 0.0)?,
+            x_mm: or("x_mm", 0.0)?,
+            y_mm: or("y_mm", 0.0)?,
+            ecd_um,
+            feret_max_um: or("feret_max_um", ecd_um)?,
+            feret_min_um: or("feret_min_um", ecd_um)?,
+            area_um2: or("area_um2", 0.25 * std::f64::consts::PI * ecd_um * ecd_um)?,
+            perimeter_um: or("perimeter_um", std::f64::consts::PI * ecd_um)?,
+            aspect_ratio: or("aspect_ratio", 1.0)?,
+            circularity: or("circularity", 1.0)?,
+            solidity: or("solidity", 1.0)?,
+            weight,
+            flags,
+        };
+        let name = &record[columns["photo"]];
+        let place = *places.entry(name.to_owned()).or_insert_with(|| {
+            photos.push(PhotoParticles { name: name.to_owned(), particles: Vec::new(), smallest_ecd_um: 0.0 });
+            photos.len() - 1
+        });
+        let photo = &mut photos[place];
+        if flags.contains(Flags::BELOW_LIMIT) {
+            photo.smallest_ecd_um = photo.smallest_ecd_um.max(ecd_um);
+        }
+        photo.particles.push(particle);
+    }
+    if photos.is_empty() {
+        return Err(ReportError::Measured("no particle in this file".to_owned()));
+    }
+    Ok(photos)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEADER: &str = "photo,ecd_um,weight,flags\n";
+
+    fn said(text: &str) -> String {
+        photos(text.as_bytes()).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn rows_come_back_photo_by_photo() {
+        let text = format!("{HEADER}a.jpg,100,1,\n\"b, c.jpg\",50,1.5,below_limit|split\na.jpg,200,1,\n");
+        let photos = photos(text.as_bytes()).unwrap();
+        assert_eq!(photos.iter().map(|p| p.particles.len()).collect::<Vec<_>>(), [2, 1]);
+        assert_eq!((photos[1].name.as_str(), photos[1].smallest_ecd_um), ("b, c.jpg", 50.0));
+        assert!(photos[1].particles[0].flags.contains(Flags::SPLIT));
+    }
+
+    #[test]
+    fn broken_rows_are_named_by_their_line() {
+        assert!(said(&format!("{HEADER}a,100,1,\na,10O,1,\n")).contains("line 3"));
+        assert!(said(&format!("{HEADER}a,100,1,\na,100\n")).contains("line 3"));
+        assert!(said(&format!("{HEADER}a,-1,1,\n")).contains("above 0"));
+        assert!(said(&format!("{HEADER}a,1,1,sparkling\n")).contains("newer version"));
+        assert!(said("photo,size\n").contains("ecd_um, weight"));
+        assert!(said(HEADER).contains("no particle"));
+    }
+}

@@ -1,0 +1,148 @@
+//! Comparisons held to values computed with SciPy 1.17.1 and statsmodels 0.15.0, and to their own edges.
+
+use lightsieve::compare::{CompareError, Grounds, Quantity, Question, Verdict, compare, holm};
+use lightsieve::distribution::{PhotoParticles, Sample};
+use lightsieve::numeric::{Draws, student_t_cdf, student_t_quantile};
+use lightsieve::particle::{Flags, Particle};
+
+fn particle(ecd_um: f64, place: f64) -> Particle {
+    Particle {
+        x_px: place,
+        y_px: 0.0,
+        x_mm: 0.0,
+        y_mm: 0.0,
+        ecd_um,
+        feret_max_um: ecd_um,
+        feret_min_um: ecd_um,
+        area_um2: ecd_um * ecd_um,
+        perimeter_um: 3.0 * ecd_um,
+        aspect_ratio: 1.0,
+        circularity: 1.0,
+        solidity: 1.0,
+        weight: 1.0,
+        flags: Flags::default(),
+    }
+}
+
+fn grounds(name: &str, photos: Vec<Vec<f64>>) -> Grounds {
+    let photos = photos.into_iter().enumerate().map(|(i, sizes)| PhotoParticles {
+        name: format!("{name}-{i}"),
+        particles: sizes.into_iter().enumerate().map(|(k, d)| particle(d, k as f64)).collect(),
+        smallest_ecd_um: 30.0,
+    });
+    Grounds { name: name.into(), sample: Sample::new(photos.collect()).unwrap(), scale_uncertainty: 0.0 }
+}
+
+fn question() -> Question {
+    Question { level: 0.95, fines_um: 100.0, shares_above_um: vec![], margin: 0.05, fines_margin: 0.2, seed: 1 }
+}
+
+/// Photos of grounds whose median is `median` µm.
+fn spread(name: &str, medians: &[f64], seed: u64) -> Grounds {
+    let photos = medians.iter().enumerate().map(|(i, median)| {
+        let mut draws = Draws::new(seed, i as u64);
+        (0..2000).map(|_| median * (0.4 * draws.normal()).exp()).collect()
+    });
+    grounds(name, photos.collect())
+}
+
+#[test]
+fn student_and_holm_as_in_scipy_and_statsmodels() {
+    // scipy.stats.ttest_ind(A, B, equal_var=False) of seven and six numbers: t and its p at a fractional df.
+    let p = 2.0 * (1.0 - student_t_cdf(3.4914683798955233, 9.788252687511584));
+    assert!((p / 0.00599830801030458 - 1.0).abs() < 1e-8, "{p}");
+    // statsmodels.stats.weightstats.ttost_ind, upper and lower test at the same df.
+    assert!((1.0 - student_t_cdf(2.1923173548181176, 9.78825268751158) - 0.026846146718765243).abs() < 1e-9);
+    // The two laws are made by different methods and must undo each other.
+    for (p, df) in [(0.975, 1.0), (0.9, 4.0), (0.995, 18.0), (0.8, 400.0)] {
+        assert!((student_t_cdf(student_t_quantile(p, df), df) - p).abs() < 2e-7, "{p} {df}");
+    }
+    // statsmodels.stats.multitest.multipletests(p, method="holm").
+    let adjusted = holm(&[0.012, 0.034, 0.0041, 0.26, 0.049], 1);
+    for (found, known) in adjusted.iter().zip([0.048, 0.102, 0.0205, 0.26, 0.102]) {
+        assert!((found - known).abs() < 1e-12, "{adjusted:?}");
+    }
+}
+
+#[test]
+fn photos_that_hold_one_size_each_give_the_t_test_of_scipy() {
+    // Each photo holds particles of one size, so its median is that size and counting adds nothing; the values are those of
+    // scipy.stats.ttest_ind(numpy.log(B), numpy.log(A)): t = 3.3842834, p = 0.0195767, recomputed by the lines below.
+    let (a, b): (Vec<f64>, Vec<f64>) = (vec![412.0, 398.0, 431.0, 405.0], vec![447.0, 425.0, 462.0]);
+    let photo = |d: &f64| (0..50).map(|i| d * (1.0 + 1e-7 * f64::from(i))).collect::<Vec<f64>>();
+    let base = grounds("a", a.iter().map(photo).collect());
+    let other = grounds("b", b.iter().map(photo).collect());
+    let c = compare(&base, &[other], &question()).unwrap().remove(0);
+    let d32 = c.differences.iter().find(|d| d.quantity == Quantity::Figure(5)).unwrap();
+    let mean = |v: &[f64]| v.iter().map(|x| x.ln()).sum::<f64>() / v.len() as f64;
+    let squares = |v: &[f64]| v.iter().map(|x| (x.ln() - mean(v)).powi(2)).sum::<f64>();
+    let error = ((squares(&a) + squares(&b)) / 5.0 * (1.0 / 4.0 + 1.0 / 3.0)).sqrt();
+    let p = 2.0 * (1.0 - student_t_cdf((mean(&b) - mean(&a)) / error, 5.0));
+    // The pooled figure weighs photos by mass, the test by number: near, not the same.
+    assert!((d32.p / p - 1.0).abs() < 0.25, "{} {p}", d32.p);
+}
+
+#[test]
+fn a_clear_difference_is_told_and_a_repeat_is_the_same() {
+    let (new, worn) = (spread("new", &[300.0, 305.0, 297.0], 1), spread("worn", &[360.0, 352.0, 366.0], 2));
+    let c = compare(&new, std::slice::from_ref(&worn), &question()).unwrap().remove(0);
+    assert_eq!(c.verdict, Verdict::Different);
+    let d50 = &c.differences[1];
+    let e = d50.relative_pct.unwrap();
+    assert!(e.low < 19.5 && 19.5 < e.high && e.low > 5.0, "{e:?}");
+    assert!(d50.difference.low > 0.0 && d50.smallest_detectable > 0.0 && !d50.alike);
+    let again = compare(&new, &[worn], &question()).unwrap().remove(0);
+    assert_eq!((again.differences, again.curves), (c.differences, c.curves));
+}
+
+#[test]
+fn many_like_photos_are_alike_and_few_are_not_called_so() {
+    let many = |name, seed| spread(name, &[300.0; 10], seed);
+    // Below 250 µm lies a quarter of these grounds by number: a share that can be known.
+    let wide = Question { margin: 0.15, fines_um: 250.0, fines_margin: 0.5, ..question() };
+    let c = compare(&many("a", 3), &[many("b", 4)], &wide).unwrap().remove(0);
+    assert_eq!(c.verdict, Verdict::Alike, "{:?}", c.differences);
+    assert!(c.exchanged);
+    let c = compare(&spread("a", &[300.0], 3), &[spread("b", &[300.0], 4)], &wide).unwrap().remove(0);
+    assert_eq!(c.verdict, Verdict::Undecided);
+    assert!(c.spread_unknown());
+}
+
+#[test]
+fn one_photo_a_side_claims_only_what_no_spread_explains() {
+    let verdict = |other: f64| {
+        let c = compare(&spread("a", &[300.0], 5), &[spread("b", &[other], 6)], &question()).unwrap().remove(0);
+        (c.verdict, c.differences[1].explained_by_spread)
+    };
+    let (near, spread) = verdict(345.0);
+    assert_eq!(near, Verdict::Undecided);
+    assert!(spread.unwrap() > 2.0);
+    assert_eq!(verdict(600.0).0, Verdict::Different);
+}
+
+#[test]
+fn samples_without_fines_on_some_photo_are_compared_all_the_same() {
+    let coarse = |name, n: u64| {
+        let photos = (0..3).map(|i| {
+            let mut draws = Draws::new(n, i);
+            let mut sizes: Vec<f64> = (0..500).map(|_| 400.0 + 100.0 * draws.uniform()).collect();
+            if i > 0 {
+                sizes.extend((0..50).map(|_| 80.0));
+            }
+            sizes
+        });
+        grounds(name, photos.collect())
+    };
+    let c = compare(&coarse("a", 1), &[coarse("b", 2)], &question()).unwrap().remove(0);
+    let fines = c.differences.iter().find(|d| d.quantity == Quantity::FINES).unwrap();
+    assert!(fines.difference.low.is_finite() && fines.p_adjusted > 0.5, "{fines:?}");
+    let none = |name, seed| grounds(name, vec![vec![300.0 + seed; 20], vec![310.0 + seed; 30]]);
+    let c = compare(&none("a", 1.0), &[none("b", 2.0)], &question()).unwrap().remove(0);
+    assert!(c.differences.iter().all(|d| d.quantity != Quantity::FINES), "no photo shows fines");
+}
+
+#[test]
+fn a_photo_on_both_sides_is_refused() {
+    let (a, b) = (spread("a", &[300.0, 310.0], 1), spread("b", &[300.0, 320.0], 1));
+    assert!(matches!(compare(&a, &[b], &question()), Err(CompareError::SamePhoto { .. })));
+}

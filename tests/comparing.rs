@@ -1,0 +1,209 @@
+//! Simulated comparisons: two grinds of known law are drawn again and again, and each time it is noted whether the
+//! intervals hold the true differences, and whether the verdict is right.
+//!
+//! The quick tests run a part of it with bounds that chance breaks less than once in a thousand runs. The table in
+//! `docs/comparing.md` comes from `cargo test --release --test comparing -- --ignored --nocapture`.
+
+use lightsieve::compare::{Comparison, Grounds, Quantity, Question, Verdict, compare};
+use lightsieve::distribution::{Basis, Figures, PhotoParticles, Sample, Sizes};
+use lightsieve::numeric::{Draws, normal_cdf};
+use lightsieve::particle::{Flags, Particle};
+use rayon::prelude::*;
+
+/// A grind: coarse and fine lognormal parts by number.
+#[derive(Clone, Copy)]
+struct Grind {
+    coarse_um: f64,
+    coarse_ln_sigma: f64,
+    fine_um: f64,
+    fine_ln_sigma: f64,
+    fine_share: f64,
+}
+
+const TWO_PARTS: Grind =
+    Grind { coarse_um: 500.0, coarse_ln_sigma: 0.35, fine_um: 80.0, fine_ln_sigma: 0.45, fine_share: 0.85 };
+const LOGNORMAL: Grind = Grind { coarse_um: 250.0, coarse_ln_sigma: 0.45, fine_share: 0.0, ..TWO_PARTS };
+
+impl Grind {
+    fn larger(self, factor: f64) -> Self {
+        Grind { coarse_um: self.coarse_um * factor, fine_um: self.fine_um * factor, ..self }
+    }
+
+    fn size(&self, fine_share: f64, draws: &mut Draws) -> f64 {
+        let (median, sigma) = if draws.uniform() < fine_share {
+            (self.fine_um, self.fine_ln_sigma)
+        } else {
+            (self.coarse_um, self.coarse_ln_sigma)
+        };
+        median * (sigma * draws.normal()).exp()
+    }
+
+    /// Photos of `particles` each; the median scatters by `spread` from photo to photo, and with it the odds of fines by 10 %.
+    fn photos(&self, photos: usize, particles: usize, spread: f64, draws: &mut Draws) -> Vec<PhotoParticles> {
+        (0..photos)
+            .map(|photo| {
+                let shift = (spread * draws.normal()).exp();
+                let odds = self.fine_share / (1.0 - self.fine_share);
+                let odds = odds * (if spread > 0.0 { 0.1 * draws.normal() } else { 0.0 }).exp();
+                let share = odds / (1.0 + odds);
+                let particles = (0..particles).map(|_| particle(shift * self.size(share, draws))).collect();
+                PhotoParticles { name: format!("{photo}"), particles, smallest_ecd_um: 30.0 }
+            })
+            .collect()
+    }
+
+    /// Figures of a very large sample without spread.
+    fn truth(&self) -> [f64; 7] {
+        let mut draws = Draws::new(99, 0);
+        let rows = (0..3_000_000).map(|_| (self.size(self.fine_share, &mut draws), 1.0, 0)).collect();
+        Figures::of(&Sizes::from_rows(rows), Basis::Mass, 100.0).to_array()
+    }
+}
+
+fn particle(ecd_um: f64) -> Particle {
+    Particle {
+        x_px: 0.0,
+        y_px: 0.0,
+        x_mm: 0.0,
+        y_mm: 0.0,
+        ecd_um,
+        feret_max_um: ecd_um,
+        feret_min_um: ecd_um,
+        area_um2: ecd_um * ecd_um,
+        perimeter_um: 3.0 * ecd_um,
+        aspect_ratio: 1.0,
+        circularity: 1.0,
+        solidity: 1.0,
+        weight: 1.0,
+        flags: Flags::default(),
+    }
+}
+
+const SIDES: [[usize; 2]; 7] = [[1, 1], [1, 2], [2, 2], [3, 3], [5, 5], [10, 10], [2, 5]];
+
+/// All sides, or those named in SIDES as in `SIDES=1+1,3+3`.
+fn wanted(sides: &[usize; 2]) -> bool {
+    let name = format!("{}+{}", sides[0], sides[1]);
+    std::env::var("SIDES").map_or(true, |v| v.split(',').any(|s| s == name))
+}
+
+fn question(seed: u64) -> Question {
+    Question { level: 0.95, fines_um: 100.0, shares_above_um: vec![], margin: 0.05, fines_margin: 0.2, seed }
+}
+
+/// A study: photos a side, particles a photo, spread.
+#[derive(Clone, Copy)]
+struct Study {
+    grinds: [Grind; 2],
+    photos: [usize; 2],
+    particles: usize,
+    spread: f64,
+}
+
+impl Study {
+    fn run(&self, run: u64) -> Comparison {
+        let mut draws = Draws::new(17, run);
+        let [base, other] = [0, 1].map(|i| Grounds {
+            name: format!("{i}"),
+            sample: Sample::new(self.grinds[i].photos(self.photos[i], self.particles, self.spread, &mut draws))
+                .unwrap(),
+            scale_uncertainty: 0.0,
+        });
+        compare(&base, &[other], &question(run)).unwrap().remove(0)
+    }
+
+    fn all(&self, runs: u64) -> Vec<Comparison> {
+        (0..runs).into_par_iter().map(|run| self.run(run)).collect()
+    }
+}
+
+fn share(found: &[Comparison], of: impl Fn(&Comparison) -> bool) -> f64 {
+    found.iter().filter(|c| of(c)).count() as f64 / found.len() as f64
+}
+
+/// Share of comparisons whose interval of each figure holds the true ratio.
+fn coverage(found: &[Comparison], truth: [[f64; 7]; 2]) -> Vec<f64> {
+    (0..7)
+        .map(|f| {
+            let ratio = 100.0 * (truth[1][f] / truth[0][f] - 1.0);
+            let holds = |c: &Comparison| {
+                let d = c.differences.iter().find(|d| d.quantity == Quantity::Figure(f)).unwrap();
+                let e = d.relative_pct.unwrap();
+                e.low <= ratio && ratio <= e.high
+            };
+            share(found, holds)
+        })
+        .collect()
+}
+
+#[test]
+#[ignore = "the whole table takes many minutes"]
+fn print_the_whole_table() {
+    let runs: u64 = std::env::var("RUNS").ok().and_then(|v| v.parse().ok()).unwrap_or(1000);
+    for (name, grind) in [("two parts", TWO_PARTS), ("lognormal", LOGNORMAL)] {
+        let truth = grind.truth();
+        for photos in SIDES.iter().copied().filter(|s| wanted(s)) {
+            for particles in [300, 1000, 4000] {
+                if particles * photos[0].max(photos[1]) > 12_000 {
+                    continue;
+                }
+                for spread in [0.0, 0.01, 0.03, 0.06] {
+                    let study = Study { grinds: [grind; 2], photos, particles, spread };
+                    let same = study.all(runs);
+                    let row: Vec<String> =
+                        coverage(&same, [truth; 2]).iter().map(|c| format!("{:.1}", 100.0 * c)).collect();
+                    let alarms = share(&same, |c| c.verdict == Verdict::Different);
+                    let curve = share(&same, |c| {
+                        c.curves
+                            .difference_pct
+                            .iter()
+                            .zip(&c.curves.difference_half_pct)
+                            .all(|(d, h)| h.is_none_or(|h| d.abs() <= h))
+                    });
+                    println!(
+                        "| {name} | {} + {} | {particles} | {:.0} % | {} | {:.1} | {:.1} |",
+                        photos[0],
+                        photos[1],
+                        100.0 * spread,
+                        row.join(" | "),
+                        100.0 * curve,
+                        100.0 * alarms
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+#[ignore = "the whole table takes many minutes"]
+fn print_power_and_false_equivalence() {
+    let runs: u64 = std::env::var("RUNS").ok().and_then(|v| v.parse().ok()).unwrap_or(1000);
+    let d50 = |c: &Comparison| c.differences[1].clone();
+    for photos in [2, 3, 5, 10] {
+        for (particles, spread) in [(1000, 0.0), (1000, 0.03), (4000, 0.01), (300, 0.06)] {
+            // True scatter of the difference, to be known by the test that knows everything.
+            let null = Study { grinds: [TWO_PARTS; 2], photos: [photos; 2], particles, spread }.all(runs);
+            let ln = |c: &Comparison| (d50(c).values[1] / d50(c).values[0]).ln();
+            let sd = (null.iter().map(|c| ln(c).powi(2)).sum::<f64>() / null.len() as f64).sqrt();
+            let shift = 2.8 * sd;
+            let found =
+                Study { grinds: [TWO_PARTS, TWO_PARTS.larger(shift.exp())], photos: [photos; 2], particles, spread }
+                    .all(runs);
+            let knowing = 1.0 - normal_cdf(1.96 - 2.8) + normal_cdf(-1.96 - 2.8);
+            let edge =
+                Study { grinds: [TWO_PARTS, TWO_PARTS.larger(1.05)], photos: [photos; 2], particles, spread }.all(runs);
+            println!(
+                "| {photos} | {particles} | {:.0} % | {:.1} | {:.0} | {:.0} | {:.0} | {:.1} | {:.1} | {:.0} |",
+                100.0 * spread,
+                100.0 * shift,
+                100.0 * knowing,
+                100.0 * share(&found, |c| d50(c).p < 0.05),
+                100.0 * share(&found, |c| c.verdict == Verdict::Different),
+                100.0 * share(&edge, |c| d50(c).alike),
+                100.0 * share(&edge, |c| c.verdict == Verdict::Alike),
+                100.0 * share(&null, |c| c.verdict == Verdict::Alike),
+            );
+        }
+    }
+}
