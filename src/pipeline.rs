@@ -11,8 +11,8 @@ use rayon::prelude::*;
 use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownSize, PhotoParticles, Sample, SampleError, Sizes,
-    TooFewKnown, check_known, intervals, smallest_ecd_px,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, PhotoParticles, Sample, SampleError,
+    Sizes, check_known, intervals, smallest_ecd_px,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -271,11 +271,12 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
 /// What the tool makes of objects of a known diameter in `photos`.
 ///
 /// # Errors
-/// Too few of them.
-pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, TooFewKnown> {
+/// Too few of them, or objects that differ too much for beads.
+pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, KnownError> {
     let particles: Vec<Particle> = photos.iter().flat_map(|p| p.particles.iter().copied()).collect();
     let uncertainty = photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max);
-    check_known(&particles, known, uncertainty, settings.level)
+    let coarsest = photos.iter().map(|p| p.scale.typical()).fold(0.0, f64::max);
+    check_known(&particles, known, uncertainty, coarsest, settings.level)
 }
 
 /// Joins the photos of one sample.
