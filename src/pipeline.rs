@@ -17,7 +17,7 @@ use crate::distribution::{
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::{find_sheet, looks_like_mark};
+use crate::scale::sheet::{DISC_FRAME, find_sheet, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
 
@@ -39,6 +39,12 @@ pub enum MeasureError {
     /// No usable particles.
     #[error(transparent)]
     Sample(#[from] SampleError),
+    /// A photo of the frame that holds discs, and no grounds.
+    #[error(
+        "{0}: frame {DISC_FRAME} of the scale sheet holds printed discs, which would be measured as if they were grounds. \
+         Spread the grounds in frame L, M or S; the discs tell the tool's bias: lightsieve calibrate PHOTO --known 1000±50"
+    )]
+    PrintedDiscs(String),
 }
 
 /// What was read of a photo besides its particles.
@@ -139,6 +145,9 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         // The marks of a sheet whose scale is not wanted are no particles either.
         if let Ok(sheet) = find_sheet(photo) {
             seen = look(photo, Region { within: spans(&sheet.region), without: None })?;
+            if let ScaleChoice::Calibration(calibration, false) = &settings.scale {
+                calibration.agrees_with(sheet).map_err(ScaleError::from)?;
+            }
         }
     }
     let Seen { scene, regions, mut shapes, calibration } = seen;
@@ -251,11 +260,16 @@ fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
 /// The scale, where it does not take particles to find it.
 fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
     Ok(match choice {
-        ScaleChoice::Sheet(bars) => Some(Scale::of_sheet(find_sheet(photo)?, *bars)?),
+        ScaleChoice::Sheet(bars) => {
+            Some(Scale::of_sheet(find_sheet(photo).map_err(ScaleError::without_sheet)?, *bars)?)
+        }
         ScaleChoice::Calibration(calibration, trusted) => Some(calibration.scale(photo, *trusted)?),
         ScaleChoice::Card => Some(find_card(photo, focal)?),
         ScaleChoice::Given(um) => Some(Scale::given(*um)?),
-        ScaleChoice::Points(ends, mm) => Some(Scale::between_points(*ends, *mm)?),
+        ScaleChoice::Points(ends, mm) => {
+            Scale::check_places(*ends, [photo.width(), photo.height()])?;
+            Some(Scale::between_points(*ends, *mm)?)
+        }
         ScaleChoice::Disc(_) => None,
     })
 }
@@ -282,8 +296,12 @@ pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Setting
 /// Joins the photos of one sample.
 ///
 /// # Errors
-/// No whole particle in any photo.
+/// No whole particle in any photo, or a photo of the sheet's printed discs.
 pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measurement, MeasureError> {
+    let has_discs = |p: &&MeasuredPhoto| p.scale.sheet().is_some_and(|s| s.frame == DISC_FRAME);
+    if let Some(photo) = photos.iter().find(has_discs) {
+        return Err(MeasureError::PrintedDiscs(photo.path.display().to_string()));
+    }
     let sample = Sample::new(
         photos
             .iter()

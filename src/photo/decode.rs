@@ -24,7 +24,7 @@ pub enum PhotoError {
     Missing,
     #[error("this is a folder, and a photo is expected. `lightsieve batch` measures every photo in a folder")]
     Folder,
-    #[error("cannot be read: {0}")]
+    #[error("cannot be read ({}). Copy the photo to a folder of your own and try again", .0.kind())]
     Io(#[from] std::io::Error),
     #[error("the file is empty. Copy the photo again from the phone")]
     Empty,
