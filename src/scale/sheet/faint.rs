@@ -10,12 +10,18 @@ use crate::photo::Photo;
 
 /// Shares of the paper's light at which pale and small marks stand out, too.
 const LEVELS: [f32; 5] = [0.85, 0.7, 0.5, 0.32, 0.2];
-/// Smallest radius at which a mark is told from a grain at all, px.
-const SEEN_PX: f64 = 4.0;
-/// Fewest shapes of one size that are taken for marks.
-const FEWEST: usize = 7;
+/// Smallest radius at which marks are told from grains at all, px.
+const TOLD_PX: f64 = 6.0;
+/// Fewest shapes of one size that are taken for marks: the smallest frame has 14.
+const FEWEST: usize = 9;
+/// Most: all frames of a page have 68; grains come in hundreds.
+const MANY: usize = 80;
 /// Marks of a frame seen under a tilt differ by some tenths in size.
-const ALIKE: f64 = 0.25;
+const ALIKE: f64 = 0.2;
+/// They are ovals of the same proportions, within this.
+const OVAL: f64 = 0.08;
+/// Share of the round shapes of that size that must be so and have a ring: single grains are by chance.
+const MOST: f64 = 0.8;
 /// Ink lighter than this share of the paper hides its dots.
 const PALE: f64 = 0.5;
 
@@ -49,25 +55,36 @@ impl std::fmt::Display for Faint {
     }
 }
 
-/// Looks for a set of round shapes of one size that are lighter in the ring of their dots than in their middle, as grains
-/// are not. `None` where there is none.
+/// Looks for a set of round shapes of one size of which most are ovals of the same proportions and lighter in the ring of
+/// their dots than in their middle, as grains are not. `None` where there is none.
 pub(super) fn faint(photo: &Photo) -> Option<Faint> {
-    let mut like: Vec<(Round, f64)> = Vec::new();
-    for round in rounds_at(photo, &LEVELS, SEEN_PX) {
-        let same = |(r, _): &(Round, f64)| (0..2).all(|i| (r.centre[i] - round.centre[i]).abs() < r.half[1]);
-        if let Some(ink) = ink_of_ringed(photo, &round)
-            && !like.iter().any(same)
-        {
-            like.push((round, ink));
+    let mut seen: Vec<Round> = Vec::new();
+    for round in rounds_at(photo, &LEVELS, 0.5 * TOLD_PX) {
+        // The same shape comes out at several levels.
+        let same = |r: &Round| (0..2).all(|i| (r.centre[i] - round.centre[i]).abs() < 0.5 * r.half[1]);
+        if !seen.iter().any(same) {
+            seen.push(round);
         }
     }
-    // The largest set of shapes that are alike.
     let radius = |r: &Round| (r.half[0] * r.half[1]).sqrt();
-    let near = |a: f64| move |b: &&(Round, f64)| (radius(&b.0) / a - 1.0).abs() < ALIKE;
-    let of = |a: &(Round, f64)| like.iter().filter(near(radius(&a.0))).collect::<Vec<_>>();
-    let set = like.iter().map(of).max_by_key(Vec::len).filter(|set| set.len() >= FEWEST)?;
-    let size = median(&mut set.iter().map(|s| radius(&s.0)).collect::<Vec<_>>())?;
-    let ink = median(&mut set.iter().map(|s| s.1).collect::<Vec<_>>())?;
+    seen.sort_by(|a, b| radius(b).total_cmp(&radius(a)));
+    // The largest size that will do: grains in the field are smaller than marks.
+    let (size, ink) = (0..seen.len()).find_map(|i| {
+        let alike = seen[i..].iter().take_while(|r| radius(r) > (1.0 - ALIKE) * radius(&seen[i]));
+        let alike: Vec<&Round> = alike.collect();
+        // Of grains there are many more, the smaller they are.
+        let smaller = seen[i + alike.len()..].iter().take_while(|r| radius(r) > 0.5 * radius(&seen[i])).count();
+        if !(FEWEST..=MANY).contains(&alike.len()) || smaller > 2 * alike.len() || radius(alike[0]) < TOLD_PX {
+            return None;
+        }
+        let oval = |r: &Round| r.half[1] / r.half[0];
+        let usual = median(&mut alike.iter().map(|r| oval(r)).collect::<Vec<_>>())?;
+        let ovals = alike.iter().filter(|r| (oval(r) - usual).abs() < OVAL);
+        let mut inks: Vec<f64> = ovals.filter_map(|r| ink_of_ringed(photo, r)).collect();
+        let most = inks.len() >= FEWEST && inks.len() as f64 >= MOST * alike.len() as f64;
+        let size = median(&mut alike.iter().map(|r| radius(r)).collect::<Vec<_>>())?;
+        most.then_some((size, median(&mut inks)?))
+    })?;
     Some(if size < SMALLEST_PX + 1.0 {
         Faint::Small(2.0 * size)
     } else if ink > PALE {
