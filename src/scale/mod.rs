@@ -94,7 +94,7 @@ pub enum ScaleError {
     )]
     NoCard,
     #[error(
-        "the dark rectangle in the picture is no card of 85.60 × 53.98 mm (ISO/IEC 7810 ID-1): its proportions are {0:.0} % \
+        "the dark rectangle in the picture is no card of 85.60 × 53.98 mm (ISO/IEC 7810 ID-1): its proportions are {0:.1} % \
          off. Lay a bank or library card on the paper and nothing else as large"
     )]
     OtherCard(f64),
