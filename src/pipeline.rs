@@ -11,13 +11,13 @@ use rayon::prelude::*;
 use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownSize, PhotoParticles, Sample, SampleError, Sizes,
-    TooFewKnown, check_known, intervals, smallest_ecd_px,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, PhotoParticles, Sample, SampleError,
+    Sizes, check_known, intervals, smallest_ecd_px,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::{find_sheet, looks_like_mark};
+use crate::scale::sheet::{DISC_FRAME, find_sheet, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
 
@@ -43,6 +43,12 @@ pub enum MeasureError {
     /// No usable particles.
     #[error(transparent)]
     Sample(#[from] SampleError),
+    /// A photo of the frame that holds discs, and no grounds.
+    #[error(
+        "{0}: frame {DISC_FRAME} of the scale sheet holds printed discs, which would be measured as if they were grounds. \
+         Spread the grounds in frame L, M or S; the discs tell the tool's bias: lightsieve calibrate PHOTO --known 1000±50"
+    )]
+    PrintedDiscs(String),
 }
 
 /// What was read of a photo besides its particles.
@@ -89,17 +95,6 @@ pub struct MeasuredPhoto {
     pub quality: Quality,
     /// What was looked at, with advice where it is needed.
     pub checks: Vec<Check>,
-}
-
-impl MeasuredPhoto {
-    /// The particles alone.
-    pub fn to_particles(&self) -> PhotoParticles {
-        PhotoParticles {
-            name: self.path.display().to_string(),
-            particles: self.particles.clone(),
-            smallest_ecd_um: self.smallest_ecd_um,
-        }
-    }
 }
 
 /// Several photos of the same grounds, measured: the end of the pipeline.
@@ -154,6 +149,9 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         // The marks of a sheet whose scale is not wanted are no particles either.
         if let Ok(sheet) = find_sheet(photo) {
             seen = look(photo, Region { within: spans(&sheet.region), without: None })?;
+            if let ScaleChoice::Calibration(calibration, false) = &settings.scale {
+                calibration.agrees_with(sheet).map_err(ScaleError::from)?;
+            }
         }
     }
     let Seen { scene, regions, mut shapes, calibration } = seen;
@@ -270,11 +268,16 @@ fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
 /// The scale, where it does not take particles to find it.
 fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
     Ok(match choice {
-        ScaleChoice::Sheet(bars) => Some(Scale::of_sheet(find_sheet(photo)?, *bars)?),
+        ScaleChoice::Sheet(bars) => {
+            Some(Scale::of_sheet(find_sheet(photo).map_err(ScaleError::without_sheet)?, *bars)?)
+        }
         ScaleChoice::Calibration(calibration, trusted) => Some(calibration.scale(photo, *trusted)?),
         ScaleChoice::Card => Some(find_card(photo, focal)?),
         ScaleChoice::Given(um) => Some(Scale::given(*um)?),
-        ScaleChoice::Points(ends, mm) => Some(Scale::between_points(*ends, *mm)?),
+        ScaleChoice::Points(ends, mm) => {
+            Scale::check_places(*ends, [photo.width(), photo.height()])?;
+            Some(Scale::between_points(*ends, *mm)?)
+        }
         ScaleChoice::Disc(_) => None,
     })
 }
@@ -290,10 +293,11 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
 /// What the tool makes of objects of a known diameter in `photos`.
 ///
 /// # Errors
-/// Too few of them.
-pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, TooFewKnown> {
+/// Too few of them, or objects that differ too much for beads.
+pub fn check_size(photos: &[MeasuredPhoto], known: KnownSize, settings: &Settings) -> Result<KnownCheck, KnownError> {
     let particles: Vec<Particle> = photos.iter().flat_map(|p| p.particles.iter().copied()).collect();
-    check_known(&particles, known, scale_uncertainty(photos), settings.level)
+    let coarsest = photos.iter().map(|p| p.scale.typical()).fold(0.0, f64::max);
+    check_known(&particles, known, scale_uncertainty(photos), coarsest, settings.level)
 }
 
 /// Relative standard uncertainty of the scale of several photos: the largest, as its main parts are common to all.
@@ -301,12 +305,29 @@ pub fn scale_uncertainty(photos: &[MeasuredPhoto]) -> f64 {
     photos.iter().map(|p| p.scale.relative_uncertainty()).fold(0.0, f64::max)
 }
 
+/// The particles of the photos of one sample.
+///
+/// # Errors
+/// A photo of the sheet's printed discs.
+pub fn particles_of(photos: &[MeasuredPhoto]) -> Result<Vec<PhotoParticles>, MeasureError> {
+    let has_discs = |p: &&MeasuredPhoto| p.scale.sheet().is_some_and(|s| s.frame == DISC_FRAME);
+    if let Some(photo) = photos.iter().find(has_discs) {
+        return Err(MeasureError::PrintedDiscs(photo.path.display().to_string()));
+    }
+    let particles = |p: &MeasuredPhoto| PhotoParticles {
+        name: p.path.display().to_string(),
+        particles: p.particles.clone(),
+        smallest_ecd_um: p.smallest_ecd_um,
+    };
+    Ok(photos.iter().map(particles).collect())
+}
+
 /// Joins the photos of one sample.
 ///
 /// # Errors
-/// No whole particle in any photo.
+/// No whole particle in any photo, or a photo of the sheet's printed discs.
 pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measurement, MeasureError> {
-    let sample = Sample::new(photos.iter().map(MeasuredPhoto::to_particles).collect())?;
+    let sample = Sample::new(particles_of(&photos)?)?;
     let sizes = Sizes::of(&sample);
     let uncertainty = scale_uncertainty(&photos);
     let how =

@@ -121,6 +121,12 @@ fn share(found: &[Comparison], of: impl Fn(&Comparison) -> bool) -> f64 {
     found.iter().filter(|c| of(c)).count() as f64 / found.len() as f64
 }
 
+/// True where the band holds the difference of curves that truly are the same.
+fn holds_the_whole_curve(c: &Comparison) -> bool {
+    let curve = c.curves.difference_pct.iter().zip(&c.curves.difference_half_pct);
+    curve.into_iter().all(|(d, half)| half.is_none_or(|half| d.abs() <= half))
+}
+
 /// Share of comparisons whose interval of each figure holds the true ratio.
 fn coverage(found: &[Comparison], truth: [[f64; 7]; 2]) -> Vec<f64> {
     (0..7)
@@ -137,12 +143,39 @@ fn coverage(found: &[Comparison], truth: [[f64; 7]; 2]) -> Vec<f64> {
 }
 
 #[test]
+fn intervals_hold_and_alarms_are_few() {
+    let runs = 200;
+    // 95 % less three and a half standard errors of 200 draws; and as many more false alarms than 5 %.
+    let slack = 3.5 * (0.95f64 * 0.05 / runs as f64).sqrt();
+    let truth = TWO_PARTS.truth();
+    for (photos, spread) in [([1, 1], 0.0), ([3, 3], 0.03), ([2, 5], 0.0)] {
+        let found = Study { grinds: [TWO_PARTS; 2], photos, particles: 1000, spread }.all(runs);
+        for (name, share) in Figures::NAMES.into_iter().zip(coverage(&found, [truth; 2])) {
+            assert!(share > 0.95 - slack, "{name} with {photos:?} photos: {share}");
+        }
+        let alarms = share(&found, |c| c.verdict == Verdict::Different);
+        assert!(alarms < 0.05 + slack, "{alarms} false alarms with {photos:?} photos");
+        assert!(share(&found, holds_the_whole_curve) > 0.95 - slack, "{photos:?}");
+    }
+}
+
+#[test]
+fn what_lies_beyond_the_margin_is_not_called_alike() {
+    // The true sizes differ by the margin itself.
+    let grinds = [LOGNORMAL, LOGNORMAL.larger(1.05)];
+    let found = Study { grinds, photos: [5, 5], particles: 2000, spread: 0.01 }.all(300);
+    let wrong = share(&found, |c| c.differences[1].alike);
+    assert!(wrong < 0.05 + 3.5 * (0.05f64 * 0.95 / 300.0).sqrt(), "{wrong}");
+    assert!(share(&found, |c| c.verdict == Verdict::Alike) <= wrong);
+}
+
+#[test]
 #[ignore = "the whole table takes many minutes"]
 fn print_the_whole_table() {
     let runs: u64 = std::env::var("RUNS").ok().and_then(|v| v.parse().ok()).unwrap_or(1000);
     for (name, grind) in [("two parts", TWO_PARTS), ("lognormal", LOGNORMAL)] {
         let truth = grind.truth();
-        for photos in SIDES.iter().copied().filter(|s| wanted(s)) {
+        for photos in SIDES.iter().copied().filter(wanted) {
             for particles in [300, 1000, 4000] {
                 if particles * photos[0].max(photos[1]) > 12_000 {
                     continue;
@@ -153,13 +186,7 @@ fn print_the_whole_table() {
                     let row: Vec<String> =
                         coverage(&same, [truth; 2]).iter().map(|c| format!("{:.1}", 100.0 * c)).collect();
                     let alarms = share(&same, |c| c.verdict == Verdict::Different);
-                    let curve = share(&same, |c| {
-                        c.curves
-                            .difference_pct
-                            .iter()
-                            .zip(&c.curves.difference_half_pct)
-                            .all(|(d, h)| h.is_none_or(|h| d.abs() <= h))
-                    });
+                    let curve = share(&same, holds_the_whole_curve);
                     println!(
                         "| {name} | {} + {} | {particles} | {:.0} % | {} | {:.1} | {:.1} |",
                         photos[0],

@@ -2,7 +2,7 @@ use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
 use indicatif::ProgressBar;
 use rayon::prelude::*;
 
@@ -10,9 +10,10 @@ use super::measure::progress;
 use super::options::Measuring;
 use super::{Failure, say};
 use crate::distribution::Figures;
+use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
 use crate::report::format::{count, value};
-use crate::report::write::Target;
+use crate::report::write::{Target, reason};
 use crate::report::{csv, json, plot};
 
 #[derive(clap::Args)]
@@ -44,8 +45,13 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let output = args.output.clone().unwrap_or_else(|| args.folder.join("lightsieve-results"));
     let jobs = jobs(&args.folder, &output)?;
     let made = !output.exists();
-    fs::create_dir_all(&output)
-        .map_err(|e| anyhow!("{}: this folder for the results cannot be made ({})", output.display(), e.kind()))?;
+    fs::create_dir_all(&output).map_err(|e| {
+        anyhow!(
+            "{}: this folder for the results cannot be made ({})",
+            output.display(),
+            reason(&e, "its folder does not exist")
+        )
+    })?;
     let overviews: Vec<Target> = ["overview.csv", "overview.json", "overview.svg"]
         .iter()
         .map(|name| Target::create(&output.join(name)))
@@ -89,8 +95,11 @@ pub(super) fn is_photo(path: &Path) -> bool {
 }
 
 pub(super) fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
-    let read = fs::read_dir(folder).with_context(|| format!("{}: cannot be listed", folder.display()))?;
-    let mut paths = read.map(|e| e.map(|e| e.path())).collect::<Result<Vec<_>, _>>()?;
+    let failed = |e: std::io::Error| {
+        anyhow!("{}: this folder cannot be listed ({}). Check its name", folder.display(), reason(&e, "no such folder"))
+    };
+    let read = fs::read_dir(folder).map_err(failed)?;
+    let mut paths = read.map(|e| e.map(|e| e.path())).collect::<Result<Vec<_>, _>>().map_err(failed)?;
     paths.sort();
     Ok(paths)
 }
@@ -136,7 +145,13 @@ fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
 fn measure(job: &Job, settings: &Settings, output: &Path, bar: &ProgressBar) -> Done {
     let mut failed = Vec::new();
     let mut photos: Vec<MeasuredPhoto> = Vec::new();
-    for path in &job.photos {
+    for (i, path) in job.photos.iter().enumerate() {
+        if let Some(other) = photo::copy_among(path, &job.photos[..i]) {
+            let why = format!("the same photo as {}, byte for byte: counted once. Remove one", other.display());
+            failed.push((path.display().to_string(), why));
+            bar.inc(1);
+            continue;
+        }
         match measure_file(path, settings) {
             Ok(mut photo) => {
                 // No overlay is drawn here, so the outlines need not be kept.

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 
 use super::measure::{progress, refuse_twice};
-use super::options::{self, Measuring};
+use super::options::{self, Way};
 use super::{Failure, say};
 use crate::distribution::KnownSize;
 use crate::photo::{self, Photo};
@@ -12,8 +12,8 @@ use crate::pipeline::{check_size, measure_file};
 use crate::report::calibration;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
-use crate::scale::calibrate;
 use crate::scale::sheet::{Sheet, find_sheet};
+use crate::scale::{StandError, calibrate};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -27,7 +27,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "UM±UM", conflicts_with = "output")]
     known: Option<String>,
     #[command(flatten)]
-    measuring: Measuring,
+    way: Way,
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
@@ -43,7 +43,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 }
 
 fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
-    if args.measuring.has_way() {
+    if args.way.has_way() {
         return Err(Failure::Usage(anyhow!(
             "a stand is calibrated by the printed sheet: leave --scale, --reference, --points and --calibration out"
         )));
@@ -51,14 +51,14 @@ fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
     if args.photos.iter().any(|p| same_place(p, output)) {
         return Err(Failure::Usage(anyhow!("{}: this output would overwrite a photo", output.display())));
     }
-    let bars = args.measuring.bar_measured.as_deref().map(options::bars).transpose()?;
+    let bars = args.way.bar_measured.as_deref().map(options::bars).transpose()?;
     let target = Target::create(output)?;
     let bar = progress(args.photos.len());
     let mut first: Option<Photo> = None;
     let (mut sizes, mut sheets): (Vec<[usize; 2]>, Vec<Sheet>) = (Vec::new(), Vec::new());
     for path in &args.photos {
         let photo = photo::read(path).with_context(|| path.display().to_string())?;
-        sheets.push(find_sheet(&photo).with_context(|| path.display().to_string())?);
+        sheets.push(find_sheet(&photo).map_err(StandError::without_sheet).with_context(|| path.display().to_string())?);
         sizes.push([photo.width(), photo.height()]);
         first.get_or_insert(photo);
         bar.inc(1);
@@ -112,7 +112,7 @@ fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
 
 fn known_size(args: &Args, text: &str) -> Result<(), Failure> {
     let known = known(text)?;
-    let settings = args.measuring.settings()?;
+    let settings = args.way.settings()?;
     let bar = progress(args.photos.len());
     let mut photos = Vec::new();
     for path in &args.photos {

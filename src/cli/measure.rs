@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::options::Measuring;
 use super::{Failure, say};
 use crate::photo;
-use crate::pipeline::{MeasuredPhoto, Settings, join, measure_file};
+use crate::pipeline::{MeasureError, MeasuredPhoto, Settings, join, measure_file};
 use crate::report::write::{Target, same_place};
 use crate::report::{csv, json, overlay, plot, terminal};
 
@@ -64,7 +64,10 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     if args.check {
         return say(&terminal::checks(&photos));
     }
-    let measurement = join(photos, &settings).map_err(|e| anyhow!("{}: {e}", names(&args.photos)))?;
+    let measurement = join(photos, &settings).map_err(|e| match e {
+        MeasureError::PrintedDiscs(_) => e.into(),
+        _ => anyhow!("{}: {e}", names(&args.photos)),
+    })?;
     // Drawing can fail (the photo is read again), so it is done before any file is put in its place.
     let drawn: Vec<Vec<u8>> =
         measurement.photos.iter().take(targets.overlays.len()).map(draw_overlay).collect::<Result<_, _>>()?;
@@ -171,14 +174,22 @@ fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
     refuse_twice(&args.photos)
 }
 
-/// Refuses a photo that is given twice.
+const COUNTED_TWICE: &str = "The same photo counted twice would make the result look surer than it is";
+
+/// Refuses a photo that is given twice, also under another name.
 pub(super) fn refuse_twice(photos: &[PathBuf]) -> Result<(), Failure> {
     let is_twice = |&(i, photo): &(usize, &PathBuf)| photos[..i].iter().any(|other| same_place(other, photo));
-    match photos.iter().enumerate().find(is_twice) {
-        None => Ok(()),
-        Some((_, photo)) => Err(Failure::Usage(anyhow!(
-            "{}: given twice. The same photo counted twice would make the result look surer than it is",
-            photo.display()
-        ))),
+    if let Some((_, photo)) = photos.iter().enumerate().find(is_twice) {
+        return Err(Failure::Usage(anyhow!("{}: given twice. {COUNTED_TWICE}", photo.display())));
     }
+    for (i, photo) in photos.iter().enumerate() {
+        if let Some(other) = photo::copy_among(photo, &photos[..i]) {
+            return Err(Failure::Usage(anyhow!(
+                "{} and {} are the same photo, byte for byte. {COUNTED_TWICE}. Leave one out",
+                other.display(),
+                photo.display()
+            )));
+        }
+    }
+    Ok(())
 }

@@ -8,10 +8,12 @@ use clap::Args;
 use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
 use crate::report::calibration;
+use crate::report::write::reason;
 use crate::scale::{RoundObject, coin, coin_names};
 
+/// Where the scale comes from, and the coverage of intervals.
 #[derive(Args)]
-pub(super) struct Measuring {
+pub(super) struct Way {
     /// Scale of the photo, in µm per pixel. Without this or another way, the printed scale sheet is looked for
     #[arg(long, value_name = "UM_PER_PX", allow_negative_numbers = true, value_parser = number, group = "way")]
     scale: Option<f64>,
@@ -33,36 +35,48 @@ pub(super) struct Measuring {
     /// What a ruler reads on the two check bars of the printed sheet, in mm: along,across
     #[arg(long, value_name = "MM,MM", allow_hyphen_values = true, conflicts_with = "way")]
     pub(super) bar_measured: Option<String>,
+    /// Coverage of the intervals, in percent
+    #[arg(long, value_name = "PERCENT", default_value_t = 95.0, allow_negative_numbers = true, value_parser = number)]
+    confidence: f64,
+}
+
+/// What is told of grounds.
+#[derive(Args)]
+pub(super) struct Measuring {
+    #[command(flatten)]
+    way: Way,
     /// Fines are finer than this, in µm
     #[arg(long, value_name = "UM", default_value_t = 100.0, allow_negative_numbers = true, value_parser = number)]
     fines: f64,
     /// Report the share of the mass coarser than this size in µm; may be given several times
     #[arg(long, value_name = "UM", allow_negative_numbers = true, value_parser = number)]
     share_above: Vec<f64>,
-    /// Coverage of the intervals, in percent
-    #[arg(long, value_name = "PERCENT", default_value_t = 95.0, allow_negative_numbers = true, value_parser = number)]
-    confidence: f64,
     /// Seed of the random draws behind the intervals: the same seed gives the same intervals
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
 }
 
-impl Measuring {
+impl Way {
     /// True when a way to the scale other than the sheet was chosen.
     pub(super) fn has_way(&self) -> bool {
         self.scale.is_some() || self.reference.is_some() || self.points.is_some() || self.calibration.is_some()
     }
 
     pub(super) fn settings(&self) -> Result<Settings, Failure> {
-        let usage = |option: &'static str| move |e: SettingsError| Failure::Usage(anyhow!("{option}: {e}"));
         let (option, choice) = if let Some(um) = self.scale {
             ("--scale", ScaleChoice::Given(um))
         } else if let Some(text) = &self.reference {
             ("--reference", self.object(text)?)
         } else if let Some(path) = &self.calibration {
-            let read = |text: Vec<u8>| calibration::read(&text).map_err(anyhow::Error::from);
-            let file = std::fs::read(path).map_err(anyhow::Error::from).and_then(read);
-            let file = file.with_context(|| path.display().to_string())?;
+            let text = std::fs::read(path).map_err(|e| {
+                let why = if path.is_dir() { "it is a folder".to_owned() } else { reason(&e, "no such file") };
+                anyhow!(
+                    "{}: the calibration cannot be read ({why}). Check its name, or make it: lightsieve calibrate PHOTO \
+                     --output FILE.json",
+                    path.display()
+                )
+            })?;
+            let file = calibration::read(&text).with_context(|| path.display().to_string())?;
             ("--calibration", ScaleChoice::Calibration(Box::new(file), self.trust_calibration))
         } else if let Some(text) = &self.points {
             ("--points", points(text)?)
@@ -70,14 +84,23 @@ impl Measuring {
             let bars = self.bar_measured.as_deref().map(bars).transpose()?;
             ("--bar-measured", ScaleChoice::Sheet(bars))
         };
-        Ok(Settings::new(choice)
-            .map_err(usage(option))?
+        Settings::new(choice).map_err(usage(option))?.with_confidence(self.confidence).map_err(usage("--confidence"))
+    }
+}
+
+fn usage(option: &'static str) -> impl FnOnce(SettingsError) -> Failure {
+    move |e| Failure::Usage(anyhow!("{option}: {e}"))
+}
+
+impl Measuring {
+    pub(super) fn settings(&self) -> Result<Settings, Failure> {
+        Ok(self
+            .way
+            .settings()?
             .with_fines(self.fines)
             .map_err(usage("--fines"))?
             .with_shares_above(&self.share_above)
             .map_err(usage("--share-above"))?
-            .with_confidence(self.confidence)
-            .map_err(usage("--confidence"))?
             .with_seed(self.seed))
     }
 }
@@ -90,7 +113,7 @@ pub(super) fn number(text: &str) -> Result<f64, String> {
     })
 }
 
-impl Measuring {
+impl Way {
     fn object(&self, text: &str) -> Result<ScaleChoice, Failure> {
         if text == "card" {
             return match self.thickness {

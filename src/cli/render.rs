@@ -8,7 +8,7 @@ use crate::render::{Ink, ReferenceCard, ReferenceDisc, RenderError, SceneSpec, S
 use crate::report::ReportError;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
-use crate::scale::sheet::{Frame, Mark, PRINTED_DISCS, frames};
+use crate::scale::sheet::{DISC_FRAME, Frame, Mark, PRINTED_DISCS, frames};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -219,7 +219,7 @@ fn print_frame(spec: &mut SceneSpec, frame: &Frame) {
     let [x0, y0, x1, y1] = frame.field;
     let ([x0, y0], [x1, y1]) = (at([x0, y0]), at([x1, y1]));
     spec.spread_mm = Some([x0, y0, x1, y1]);
-    if frame.name == "D" {
+    if frame.name == DISC_FRAME {
         // The printed discs fill its field.
         spec.spread_mm = Some([x0, y0, x0 + 0.01, y0 + 0.01]);
         for row in PRINTED_DISCS {
@@ -235,6 +235,17 @@ fn in_options(error: &RenderError) -> anyhow::Error {
             anyhow!("the particles find no room. Ask for less coverage (--coverage), or a larger picture (--size)")
         }
         RenderError::TooLarge { .. } => anyhow!("--size: {error}"),
+        RenderError::Folded => anyhow!(
+            "--bend: so strong a bend folds the corners of the picture over. Ask for a bend nearer to 0, a longer --focal, or \
+             less --tilt"
+        ),
+        RenderError::OutOfRange { field: "view.tilt_deg", high, .. } => anyhow!(
+            "--tilt: with this --bend and --focal the camera can be tilted by {high:.1}° at most before the picture folds \
+             over"
+        ),
+        RenderError::OutOfRange { field: "coverage", low, high, .. } => {
+            anyhow!("--coverage: expected a number from {low} to {high}")
+        }
         other => anyhow!("{other}"),
     }
 }

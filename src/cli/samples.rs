@@ -11,8 +11,9 @@ use super::measure::{measure_all, refuse_twice};
 use crate::compare::Grounds;
 use crate::distribution::Sample;
 use crate::photo;
-use crate::pipeline::{MeasuredPhoto, Settings, scale_uncertainty};
+use crate::pipeline::{MeasuredPhoto, Settings, particles_of, scale_uncertainty};
 use crate::report::measured;
+use crate::report::write::reason;
 
 /// Files of one sample, and its name.
 pub(super) struct Named {
@@ -58,11 +59,13 @@ impl Named {
         let (tables, pictures): (Vec<PathBuf>, Vec<PathBuf>) = self.files.iter().cloned().partition(|f| is_table(f));
         let mut photos = Vec::new();
         for table in &tables {
-            let text = fs::read(table).with_context(|| format!("{}: cannot be read", table.display()))?;
+            let text = fs::read(table).map_err(|e| {
+                anyhow!("{}: cannot be read ({})", table.display(), reason(&e, "there is no such file"))
+            })?;
             photos.extend(measured::photos(&text).map_err(|e| anyhow!("{}: {e}", table.display()))?);
         }
         let measured: Vec<MeasuredPhoto> = measure_all(&pictures, settings)?;
-        photos.extend(measured.iter().map(MeasuredPhoto::to_particles));
+        photos.extend(particles_of(&measured)?);
         let sample = Sample::new(photos).map_err(|e| anyhow!("{}: {e}", self.name))?;
         Ok(Grounds { name: self.name.clone(), sample, scale_uncertainty: scale_uncertainty(&measured) })
     }

@@ -10,6 +10,6 @@ mod sample;
 pub use curve::Curve;
 pub use figures::{Basis, Figures, Sizes};
 pub use interval::{IntervalSettings, intervals, support};
-pub use known::{KnownCheck, KnownSize, TooFewKnown, check_known};
+pub use known::{KnownCheck, KnownError, KnownSize, check_known};
 pub use limit::smallest_ecd_px;
 pub use sample::{PhotoParticles, Sample, SampleError};

@@ -24,8 +24,8 @@ pub enum PhotoError {
     Missing,
     #[error("this is a folder, and a photo is expected. `lightsieve batch` measures every photo in a folder")]
     Folder,
-    #[error("cannot be read: {0}")]
-    Io(#[from] std::io::Error),
+    #[error("cannot be read ({0}). Copy the photo to a folder of your own and try again")]
+    Io(std::io::ErrorKind),
     #[error("the file is empty. Copy the photo again from the phone")]
     Empty,
     #[error("the file has {mib} MiB, and at most {max} MiB are read. Save the photo as JPEG")]
@@ -48,15 +48,22 @@ pub enum PhotoError {
     Damaged(String),
 }
 
+impl From<std::io::Error> for PhotoError {
+    /// Keeps the kind alone: the system's own words and numbers help nobody.
+    fn from(e: std::io::Error) -> Self {
+        match e.kind() {
+            std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => PhotoError::Missing,
+            kind => PhotoError::Io(kind),
+        }
+    }
+}
+
 /// Checks that `path` is a file of a size that can be read.
 ///
 /// # Errors
 /// Missing, empty, a folder or too large.
 pub fn check(path: &Path) -> Result<(), PhotoError> {
-    let meta = std::fs::metadata(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => PhotoError::Missing,
-        _ => PhotoError::Io(e),
-    })?;
+    let meta = std::fs::metadata(path)?;
     if meta.is_dir() {
         return Err(PhotoError::Folder);
     }

@@ -3,6 +3,7 @@
 //! **Pixel convention**, used everywhere: pixel (0, 0) covers [0, 1) × [0, 1) and its centre is (0.5, 0.5); x runs
 //! right, y runs down. Boxes are half open.
 
+mod copies;
 mod decode;
 #[cfg(feature = "heic")]
 mod heic;
@@ -10,6 +11,7 @@ mod linear;
 mod orient;
 mod origin;
 
+pub use copies::copy_among;
 pub use decode::{PhotoError, check, decode, decode_rgb, read, read_bytes};
 pub use linear::{linear_from_srgb, srgb_from_linear};
 pub use origin::Origin;

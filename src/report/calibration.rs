@@ -2,8 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::numeric::determinant;
-use crate::scale::{Calibration, CameraModel, Lens, Plane, StandFit};
+use crate::scale::{Calibration, CameraModel, Lens, Plane, StandError, StandFit};
 
 /// Schema of the file.
 pub const CALIBRATION: &str = "lightsieve/calibration/1";
@@ -14,6 +13,8 @@ struct CalibrationV1 {
     photos: Vec<String>,
     photo: PhotoV1,
     plane: PlaneV1,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    bars_measured_mm: Option<[f64; 2]>,
     uncertainty: Vec<PartV1>,
     #[serde(skip_serializing_if = "Option::is_none", default)]
     camera: Option<CameraV1>,
@@ -62,6 +63,8 @@ pub enum CalibrationFileError {
         "this calibration file is of another version ({0}; this program reads {CALIBRATION}). Update lightsieve, or calibrate anew"
     )]
     Version(String),
+    #[error(transparent)]
+    Field(#[from] StandError),
 }
 
 /// The file's text; `photos` are the names of the photos it was made from.
@@ -85,6 +88,7 @@ pub fn text(fit: &StandFit, photos: Vec<String>) -> Vec<u8> {
             k1: lens.k1,
             k2: lens.k2,
         },
+        bars_measured_mm: c.bars_mm,
         uncertainty: c
             .parts
             .iter()
@@ -104,7 +108,7 @@ pub fn text(fit: &StandFit, photos: Vec<String>) -> Vec<u8> {
 /// Reads the file's text.
 ///
 /// # Errors
-/// Another version, or no such file at all.
+/// Another version, no such file at all, or numbers that make no sense.
 pub fn read(text: &[u8]) -> Result<Calibration, CalibrationFileError> {
     let damaged = |why: &str| CalibrationFileError::Damaged(why.to_owned());
     let value: serde_json::Value = serde_json::from_slice(text).map_err(|e| damaged(&e.to_string()))?;
@@ -119,20 +123,15 @@ pub fn read(text: &[u8]) -> Result<Calibration, CalibrationFileError> {
     let PlaneV1 { to_px, lens_centre_px, lens_focal_px, k1, k2 } = file.plane;
     let lens = Lens { centre: lens_centre_px, focal_px: lens_focal_px, k1, k2 };
     let plane = Plane::of_rows(to_px, lens)
-        .filter(|_| lens_focal_px > 0.0)
-        .ok_or_else(|| damaged("its plane has no inverse"))?;
-    let size_px = [file.photo.width_px, file.photo.height_px];
-    let um = plane.mm_per_px(size_px.map(|s| 0.5 * s as f64));
-    let sane = um.is_some_and(|j| (1e-7..100.0).contains(&determinant(j).abs()));
-    let unsure = file.uncertainty.iter().all(|p| (0.0..0.5).contains(&p.relative));
-    if !sane || !unsure {
-        return Err(damaged("its numbers make no sense"));
-    }
-    Ok(Calibration {
-        size_px,
+        .ok_or(StandError::Field { field: "plane.to_px", why: "has no inverse".to_owned() })?;
+    let calibration = Calibration {
+        size_px: [file.photo.width_px, file.photo.height_px],
         camera: file.photo.camera,
         focal_length_mm: file.photo.focal_length_mm,
         plane,
+        bars_mm: file.bars_measured_mm,
         parts: file.uncertainty.into_iter().map(|p| (p.from, p.relative)).collect(),
-    })
+    };
+    calibration.check()?;
+    Ok(calibration)
 }

@@ -14,9 +14,10 @@ const MEASURED: [u8; 3] = [0, 110, 200];
 const SPLIT: [u8; 3] = [0, 150, 120];
 const REJECTED: [u8; 3] = [225, 95, 0];
 const REFERENCE: [u8; 3] = [190, 0, 120];
+const INK: [u8; 3] = [30, 30, 30];
 
-/// The photo as PNG with solid outlines round what was measured, dashed ones round what was left out, a key and a
-/// scale bar. `picture` is the upright photo.
+/// The photo as PNG with solid outlines round what was measured, dashed ones round what was left out; a strip
+/// below the photo holds a key and a scale bar. `picture` is the upright photo.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
@@ -40,7 +41,7 @@ pub fn png(photo: &MeasuredPhoto, mut picture: RgbImage) -> Result<Vec<u8>, Repo
     for outline in &photo.reference {
         closed(&mut picture, outline, 2.0 * width, REFERENCE);
     }
-    key(&mut picture, photo);
+    let picture = with_key(picture, photo);
     let mut out = Vec::new();
     PngEncoder::new_with_quality(&mut out, CompressionType::Fast, FilterType::Adaptive)
         .write_image(picture.as_raw(), picture.width(), picture.height(), image::ExtendedColorType::Rgb8)
@@ -114,47 +115,55 @@ fn dashed_border(picture: &mut RgbImage, runs: &[Run], width: f64, colour: [u8; 
     }
 }
 
-/// Key and scale bar in the lower left corner.
-fn key(picture: &mut RgbImage, photo: &MeasuredPhoto) {
+/// The picture with a white strip under it that holds scale bar and key: over the picture they could hide particles.
+fn with_key(picture: RgbImage, photo: &MeasuredPhoto) -> RgbImage {
     let face = font::face();
-    let (w, h) = (picture.width() as i32, picture.height() as i32);
-    let size = (f64::from(w.max(h)) / 75.0).max(11.0) as f32;
-    let pad = (0.6 * size) as i32;
+    let (w, h) = picture.dimensions();
+    let size = (f64::from(w.max(h)) / 75.0).clamp(11.0, (f64::from(w) / 20.0).max(11.0)) as f32;
+    let width_of = |text: &str| text_size(size, &face, text).0 as i32;
+    let (pad, line, gap) = ((0.6 * size) as i32, (1.6 * size) as i32, (1.8 * size) as i32);
     // Longest of 1, 2, 5 × 10ⁿ µm that is at most a fifth of the width.
     let um = photo.scale.typical();
     let room = 0.2 * f64::from(w) * um;
     let decade = 10f64.powf(room.log10().floor());
     let bar_um = [5.0, 2.0, 1.0].map(|s| s * decade).into_iter().find(|&s| s <= room).unwrap_or(decade);
-    let bar_px = (bar_um / um).round() as i32;
+    let bar_px = ((bar_um / um).round() as i32).max(1);
     let label = if bar_um >= 1000.0 { format!("{} mm", bar_um / 1000.0) } else { format!("{bar_um} µm") };
-    let mut lines = vec![(MEASURED, "measured"), (REJECTED, "left out (dashed)")];
+    let sample = (1.8 * size) as i32;
+    let mut items = vec![(INK, bar_px, label), (MEASURED, sample, "measured".to_owned())];
     if photo.particles.iter().any(|p| p.flags.contains(Flags::SPLIT)) {
-        lines.insert(1, (SPLIT, "parted, then measured"));
+        items.push((SPLIT, sample, "parted, then measured".to_owned()));
     }
+    items.push((REJECTED, sample, "left out".to_owned()));
     if !photo.reference.is_empty() {
-        lines.push((REFERENCE, "gave the scale"));
+        items.push((REFERENCE, sample, "gave the scale".to_owned()));
     }
-    let line = (1.5 * size) as i32;
-    let text_w = lines.iter().map(|(_, t)| text_size(size, &face, t).0 as i32).max().unwrap_or(0);
-    let box_w = (text_w + 3 * size as i32).max(bar_px) + 2 * pad;
-    let box_h = line * (lines.len() as i32 + 1) + (0.8 * size) as i32 + 2 * pad;
-    if box_w + 2 * pad > w || box_h + 2 * pad > h {
-        return;
+    // One beside the other, as many to a line as there is room for.
+    let mut placed = Vec::new();
+    let (mut x, mut y) = (pad, 0);
+    for (colour, length, text) in items {
+        let wide = length + pad + width_of(&text);
+        if x > pad && x + wide + pad > w as i32 {
+            (x, y) = (pad, y + line);
+        }
+        placed.push((x, y, colour, length, text));
+        x += wide + gap;
     }
-    let (x, mut y) = (pad, h - box_h - pad);
-    draw_filled_rect_mut(picture, Rect::at(x, y).of_size(box_w as u32, box_h as u32), Rgb([255, 255, 255]));
-    let (x, bar_h) = (x + pad, (0.3 * size).max(2.0) as i32);
-    y += pad;
-    for (colour, text) in lines {
-        let middle = y + line / 2;
-        draw_filled_rect_mut(
-            picture,
-            Rect::at(x, middle - bar_h / 2).of_size((1.8 * size) as u32, bar_h as u32),
-            Rgb(colour),
-        );
-        draw_text_mut(picture, Rgb([30, 30, 30]), x + (2.5 * size) as i32, y + (0.2 * size) as i32, size, &face, text);
-        y += line;
+    let mut out = RgbImage::from_pixel(w, h + (y + line + pad) as u32, Rgb([255; 3]));
+    image::imageops::replace(&mut out, &picture, 0, 0);
+    let thick = (0.3 * size).max(2.0) as u32;
+    for (x, y, colour, length, text) in placed {
+        let top = h as i32 + y + pad / 2;
+        let middle = top + (line - thick as i32) / 2;
+        // What is dashed in the picture is dashed in the key.
+        let dashes = if colour == REJECTED { 3 } else { 1 };
+        let dash = (length / (2 * dashes - 1)).max(1);
+        for k in 0..dashes {
+            let at = Rect::at(x + 2 * k * dash, middle).of_size(dash as u32, thick);
+            draw_filled_rect_mut(&mut out, at, Rgb(colour));
+        }
+        let lower = top + (0.2 * size) as i32;
+        draw_text_mut(&mut out, Rgb(INK), x + length + pad, lower, size, &face, &text);
     }
-    draw_text_mut(picture, Rgb([30, 30, 30]), x, y + (0.2 * size) as i32, size, &face, &label);
-    draw_filled_rect_mut(picture, Rect::at(x, y + line).of_size(bar_px.max(1) as u32, bar_h as u32), Rgb([30, 30, 30]));
+    out
 }

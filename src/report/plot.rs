@@ -21,6 +21,10 @@ const LINE: RGBColor = RGBColor(24, 62, 110);
 pub(super) const FINES: RGBColor = RGBColor(226, 234, 244);
 pub(super) const INK: RGBColor = RGBColor(40, 40, 40);
 pub(super) const PALE: RGBColor = RGBColor(225, 225, 225);
+/// Length of a label such as "fines < 100 µm: 3.1 %", of the 1000 × 600 drawing.
+const LABEL: f64 = 155.0;
+/// Height of the plot over that of the highest bar: the label of D50 begins at 51.5 % of the height.
+const HEADROOM: f64 = 2.05;
 
 /// Kind of picture, from the file's name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -130,7 +134,8 @@ where
     let start = curve.limits_um[start.saturating_sub(1)].min(0.9 * m.smallest_ecd_um).min(0.5 * m.fines_um);
     let (low, high) =
         axis(start.max(curve.limits_um[0].min(0.5 * m.fines_um)), curve.limits_um[curve.limits_um.len() - 1]);
-    let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * 1.12;
+    // The bars keep to the lower part: the labels of D50, D90 and of the limits stand above them.
+    let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * HEADROOM;
     let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
     let mut chart = ChartBuilder::on(area)
         .margin(px(14.0))
@@ -162,30 +167,38 @@ where
         let d = m.by_mass[size].value;
         let label = format!("{name} {} µm", super::format::value(&m.by_mass[size]));
         chart.draw_secondary_series([Circle::new((d, at), px(4.5), LINE.filled())])?;
-        chart.draw_secondary_series([Text::new(
-            label,
-            (d / 1.03, at + 1.5),
-            text(15.0, &LINE).pos(Pos::new(HPos::Right, VPos::Bottom)),
-        )])?;
+        // White behind the letters, where a bar or the grid is.
+        let halo = [(-1.5, 0.0), (1.5, 0.0), (0.0, -1.5), (0.0, 1.5)].map(|by| (by, &WHITE));
+        for ((dx, dy), colour) in halo.into_iter().chain([((0.0, 0.0), &LINE)]) {
+            let style = text(15.0, colour).pos(Pos::new(HPos::Right, VPos::Bottom));
+            let shifted = Text::new(label.clone(), (px(dx), px(dy)), style);
+            chart.draw_secondary_series([EmptyElement::at((d / 1.03, at + 1.5)) + shifted])?;
+        }
     }
+    let width = f64::from(area.dim_in_pixel().0 as i32 - px(2.0 * (62.0 + 10.0)));
+    let from_left = |um: f64| width * (um / low).ln() / (high / low).ln();
     let fines = format!("fines < {:.0} µm: {} %", m.fines_um, super::format::value(&m.by_mass[4]));
-    chart.draw_series([Text::new(
-        fines,
-        (m.fines_um / 1.02, top * 0.985),
-        text(14.0, &INK).pos(Pos::new(HPos::Right, VPos::Top)),
-    )])?;
+    // Within the shade where it has room, else beside it.
+    let side = if from_left(m.fines_um) > f64::from(px(LABEL)) { HPos::Right } else { HPos::Left };
+    let beside = if matches!(side, HPos::Right) { m.fines_um / 1.02 } else { m.fines_um * 1.02 };
+    chart.draw_series([Text::new(fines, (beside, top * 0.985), text(14.0, &INK).pos(Pos::new(side, VPos::Top)))])?;
     if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
         let limit = m.smallest_ecd_um;
         chart.draw_series(DashedLineSeries::new(
-            [(limit, 0.0), (limit, top * 0.8)],
+            [(limit, 0.0), (limit, top * 0.93)],
             px(6.0),
             px(4.0),
             INK.stroke_width(px(1.0) as u32),
         ))?;
+        // Beside its line, and not across the edge of the shade.
+        let (at, edge, long) = (from_left(limit), from_left(m.fines_um), f64::from(px(LABEL)));
+        let crosses = at < edge && edge < at + long;
+        let side = if crosses && at > long { HPos::Right } else { HPos::Left };
+        let beside = if matches!(side, HPos::Right) { limit / 1.015 } else { limit * 1.015 };
         chart.draw_series([Text::new(
             format!("reliable from {} µm", super::format::significant(limit, 2)),
-            (limit * 1.015, top * 0.86),
-            text(14.0, &INK).pos(Pos::new(HPos::Left, VPos::Center)),
+            (beside, top * 0.93),
+            text(14.0, &INK).pos(Pos::new(side, VPos::Top)),
         )])?;
     }
     area.present()?;

@@ -21,7 +21,8 @@ impl Target {
     /// # Errors
     /// A folder, or a place where no file can be made.
     pub fn create(path: &Path) -> Result<Self, ReportError> {
-        let failed = |e: std::io::Error| ReportError::Write { path: path.display().to_string(), why: reason(&e) };
+        let failed =
+            |e: std::io::Error| ReportError::Write { path: path.display().to_string(), why: reason(&e, NO_FOLDER) };
         match fs::metadata(path) {
             Ok(meta) if meta.is_dir() => return Err(ReportError::Folder(path.display().to_string())),
             Ok(meta) if !meta.is_file() => return Ok(Target { path: path.to_owned(), temporary: None }),
@@ -47,7 +48,10 @@ impl Target {
     /// # Errors
     /// A full disk, or a place that is no longer writable; the old file is then still there.
     pub fn finish(self, content: &[u8]) -> Result<(), ReportError> {
-        let failed = |e: std::io::Error| ReportError::Write { path: self.path.display().to_string(), why: reason(&e) };
+        let failed = |e: std::io::Error| ReportError::Write {
+            path: self.path.display().to_string(),
+            why: reason(&e, NO_FOLDER),
+        };
         match self.temporary {
             None => fs::write(&self.path, content).map_err(failed),
             Some(mut file) => {
@@ -59,10 +63,13 @@ impl Target {
     }
 }
 
-/// The cause in words, without the name of the temporary file.
-fn reason(error: &std::io::Error) -> String {
+const NO_FOLDER: &str = "its folder does not exist";
+
+/// The cause in words, without numbers of the system and the name of the temporary file; `missing` says what a thing not
+/// found means here.
+pub fn reason(error: &std::io::Error, missing: &str) -> String {
     match error.kind() {
-        std::io::ErrorKind::NotFound => "its folder does not exist".into(),
+        std::io::ErrorKind::NotFound => missing.into(),
         std::io::ErrorKind::PermissionDenied => "no permission".into(),
         std::io::ErrorKind::StorageFull => "the disk is full".into(),
         kind => kind.to_string(),

@@ -49,6 +49,18 @@ impl Lens {
         let factor = if shown > 0.0 { r / shown } else { 1.0 };
         (r >= 0.0 && factor.is_finite()).then(|| [0, 1].map(|i| self.centre[i] + d[i] * factor))
     }
+
+    /// True when the lens shows one place of the paper only at `p`, px, and keeps the order of places out to it.
+    pub fn is_single_at(&self, p: [f64; 2]) -> bool {
+        let Some(flat) = self.unbend(p) else { return false };
+        let r = [0, 1].map(|i| (flat[i] - self.centre[i]) / self.focal_px);
+        let r = r[0].hypot(r[1]);
+        let slope = |r2: f64| 1.0 + r2 * (3.0 * self.k1 + r2 * 5.0 * self.k2);
+        // The slope is a parabola in r²: its lowest value is at an end or at its turning point.
+        let turn = -0.3 * self.k1 / self.k2;
+        let inside = turn.is_finite() && turn > 0.0 && turn < r * r;
+        slope(r * r) > 0.0 && (!inside || slope(turn) > 0.0)
+    }
 }
 
 #[cfg(test)]
@@ -70,6 +82,10 @@ mod tests {
     fn a_fold_has_no_origin() {
         let lens = Lens { centre: [0.0; 2], focal_px: 100.0, k1: -0.5, k2: 0.0 };
         assert!(lens.unbend([150.0, 0.0]).is_none());
+        assert!(!lens.is_single_at([150.0, 0.0]) && lens.is_single_at([40.0, 0.0]));
+        // The slope dips below 0 on the way and is above it again at the place.
+        let dip = Lens { k1: -1.0, k2: 0.4, ..lens };
+        assert!(!dip.is_single_at(dip.bend([150.0, 0.0])) && dip.is_single_at([30.0, 0.0]));
     }
 
     /// Source: OpenCV 5.0.0 `projectPoints`, radial part of the model alone: (0.25, -0.15), k1 = -0.2, k2 = 0.05.

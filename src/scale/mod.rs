@@ -84,7 +84,8 @@ pub enum Source {
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum ScaleError {
     #[error(
-        "the scale must be a number of µm per pixel above 0 and below 10000, and {0} is not. A phone photo of a hand-sized sheet has about 20"
+        "the scale must lie between {LEAST_UM} and {MOST_UM} µm per pixel, and {0} does not. A phone photo of a hand-sized \
+         sheet has about 20 µm per pixel: --scale 20"
     )]
     OutOfRange(f64),
     #[error(
@@ -93,7 +94,7 @@ pub enum ScaleError {
     )]
     NoCard,
     #[error(
-        "the dark rectangle in the picture is no card of 85.60 × 53.98 mm (ISO/IEC 7810 ID-1): its proportions are {0:.0} % \
+        "the dark rectangle in the picture is no card of 85.60 × 53.98 mm (ISO/IEC 7810 ID-1): its proportions are {0:.1} % \
          off. Lay a bank or library card on the paper and nothing else as large"
     )]
     OtherCard(f64),
@@ -103,6 +104,10 @@ pub enum ScaleError {
         "the two points and their distance make no scale: the points must lie 10 px apart at least, and the distance between 0.1 and 2000 mm"
     )]
     Points,
+    #[error(
+        "the place {0},{1} lies outside of the picture, which is {2} × {3} px. Read both places in the upright photo"
+    )]
+    PointOutside(f64, f64, usize, usize),
     #[error("the thickness of the reference must lie between 0 and 20 mm, and {0} does not")]
     Thickness(f64),
     #[error("the diameter of the reference disc must lie between 1 and 500 mm, and {0} does not")]
@@ -112,11 +117,34 @@ pub enum ScaleError {
          picture, clear of the grounds, larger than any particle; or give --scale UM_PER_PX"
     )]
     NoDisc,
+    #[error(
+        "no scale: {0}. How large a pixel is cannot be read from the photo alone. Do one of:
+  print a sheet and spread the grounds in one of its frames: lightsieve target --output sheet.pdf
+  lay a coin beside the grounds:                             --reference coin:euro-1   (or disc=24.25, in mm; or card)
+  tell how far two places are apart:                         --points X1,Y1,X2,Y2=MM   (px of the photo, and mm)
+  give the scale:                                            --scale 20                (µm per pixel)"
+    )]
+    NoScale(SheetError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
     #[error(transparent)]
     Stand(#[from] StandError),
 }
+
+impl ScaleError {
+    /// Why a photo in which another way would do has no scale by the sheet.
+    pub fn without_sheet(error: SheetError) -> Self {
+        match error {
+            SheetError::NoMarks | SheetError::Faint(_) => ScaleError::NoScale(error),
+            other => ScaleError::Sheet(other),
+        }
+    }
+}
+
+/// Finest scale taken, µm per px: a microscope's strongest lenses reach it, and no ground coffee fits into its pictures.
+const LEAST_UM: f64 = 0.05;
+/// Coarsest scale taken, µm per px: a 13 dpi scan, in which the coarsest grain is a pixel or two.
+const MOST_UM: f64 = 2000.0;
 
 /// Relative standard uncertainty of a print whose bars were not measured: drivers that "fit" a page are caught by the
 /// bars, what is left are some tenths of a percent of paper feed and humidity (common practice, no source).
@@ -139,9 +167,9 @@ impl Scale {
     /// `um_per_px` µm per pixel; `parts` what makes it unsure.
     ///
     /// # Errors
-    /// When `um_per_px` is not a number in 0..10000.
+    /// When `um_per_px` is not a number in 0.05..2000.
     pub fn new(um_per_px: f64, parts: Vec<Part>, from: Source) -> Result<Self, ScaleError> {
-        if !(um_per_px > 0.0 && um_per_px < 1e4) {
+        if !(LEAST_UM..=MOST_UM).contains(&um_per_px) {
             return Err(ScaleError::OutOfRange(um_per_px));
         }
         Ok(Scale { map: Map::Even(um_per_px), parts, from })
@@ -155,7 +183,7 @@ impl Scale {
     /// A scale given as µm per pixel, taken as exact.
     ///
     /// # Errors
-    /// Not a number in 0..10000.
+    /// Not a number in 0.05..2000.
     pub fn given(um_per_px: f64) -> Result<Self, ScaleError> {
         Scale::new(um_per_px, Vec::new(), Source::Given)
     }
@@ -172,6 +200,17 @@ impl Scale {
         // ± 1 px, uniform, at both ends.
         let parts = vec![Part::new("the two points", (2.0f64 / 3.0).sqrt() / apart)];
         Scale::new(1000.0 * mm / apart, parts, Source::Points)
+    }
+
+    /// Refuses places beyond a picture of `size_px` (width and height).
+    ///
+    /// # Errors
+    /// A place outside of it.
+    pub fn check_places(ends: [[f64; 2]; 2], size_px: [usize; 2]) -> Result<(), ScaleError> {
+        let inside = |p: &[f64; 2]| (0..2).all(|i| (0.0..=size_px[i] as f64).contains(&p[i]));
+        ends.iter()
+            .find(|p| !inside(p))
+            .map_or(Ok(()), |p| Err(ScaleError::PointOutside(p[0], p[1], size_px[0], size_px[1])))
     }
 
     /// Refuses bars that no printer makes.

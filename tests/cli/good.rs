@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::pictures::{grounds, more_grounds_jpeg};
+use crate::pictures::{grounds, grounds_jpeg, more_grounds_jpeg};
 use crate::support::{Desk, FIGURES, figure, has_null, near, number};
 
 const EVERYTHING: &str =
@@ -87,9 +87,16 @@ fn the_plot_has_the_three_sizes_and_may_be_a_png() {
 }
 
 #[test]
-fn the_overlay_has_the_size_of_the_photo() {
+fn the_overlay_holds_the_photo_and_a_strip_with_the_key_below_it() {
     let overlay = image::load_from_memory(&measured().bytes("out.png")).unwrap();
-    assert_eq!((overlay.width(), overlay.height()), (900, 700));
+    assert!(overlay.width() == 900 && (720..800).contains(&overlay.height()), "{} px high", overlay.height());
+    // Nothing is drawn over the lower left corner; the scale bar lies below it.
+    let (photo, overlay) = (image::load_from_memory(grounds_jpeg()).unwrap().into_rgb8(), overlay.into_rgb8());
+    let changed =
+        (0..200).flat_map(|x| (600..700).map(move |y| (x, y))).filter(|&(x, y)| photo[(x, y)] != overlay[(x, y)]);
+    let share = changed.count() as f64 / 20_000.0;
+    assert!(share < 0.2, "{share} of the corner");
+    assert!((700..overlay.height()).any(|y| overlay[(20, y)].0 == [30; 3]));
 }
 
 #[test]

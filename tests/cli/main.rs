@@ -7,6 +7,7 @@ mod options;
 mod outputs;
 mod photos;
 mod pictures;
+mod refusals;
 mod render;
 mod scale;
 mod support;

@@ -11,7 +11,7 @@ fn refused(options: &str, words: &[&str]) {
 
 #[test]
 fn a_scale_of_zero_is_refused() {
-    refused("--scale 0", &["scale", "µm per pixel", "above 0"]);
+    refused("--scale 0", &["scale", "µm per pixel", "between 0.05 and 2000"]);
 }
 
 #[test]

@@ -122,7 +122,7 @@ fn a_stand_keeps_its_scale() {
 fn a_calibration_for_other_photos_is_refused() {
     let desk = sheet_photo().and("a.jpg", grounds_jpeg());
     desk.run("calibrate s.jpg --output stand.json").is_done();
-    desk.refuses("measure a.jpg --calibration stand.json", 1, &["a.jpg", "1800 × 1350", "Calibrate anew"]);
+    desk.refuses("measure a.jpg --calibration stand.json", 1, &["a.jpg", "1800 × 1350", "Calibrate again"]);
     // Another size is another scale, whatever the user trusts.
     desk.refuses("measure a.jpg --calibration stand.json --trust-calibration", 1, &["1800 × 1350"]);
 }
@@ -153,7 +153,7 @@ fn a_damaged_calibration_and_one_of_the_future_are_refused() {
 #[test]
 fn a_stand_without_a_sheet_or_with_another_way_is_refused() {
     let desk = Desk::with_grounds("a.jpg");
-    desk.refuses("calibrate a.jpg --output stand.json", 1, &["a.jpg", "no scale"]);
+    desk.refuses("calibrate a.jpg --output stand.json", 1, &["a.jpg", "no mark"]);
     desk.refuses("calibrate a.jpg --output stand.json --scale 20", 2, &["--scale"]);
     desk.refuses("calibrate a.jpg", 2, &["--output"]);
     desk.refuses("calibrate a.jpg --output a.jpg", 2, &["overwrite"]);

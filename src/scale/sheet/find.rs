@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::faint::{Faint, faint};
 use super::layout::{Frame, Mark, frames};
 use super::mark::{Seen, has_dots, read};
 use super::round::{Round, rounds};
@@ -49,15 +50,10 @@ pub struct Sheet {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum SheetError {
-    #[error(
-        "no scale: no mark of the printed scale sheet is in view, and how large a pixel is cannot be read from the photo \
-         alone. Do one of:
-  print a sheet and spread the grounds in one of its frames: lightsieve target --output sheet.pdf
-  lay a coin beside the grounds:                             --reference coin:euro-1   (or disc=24.25, in mm; or card)
-  tell how far two places are apart:                         --points X1,Y1,X2,Y2=MM   (px of the photo, and mm)
-  give the scale:                                            --scale 20                (µm per pixel)"
-    )]
+    #[error("no mark of the printed scale sheet is in view")]
     NoMarks,
+    #[error("no mark of the printed scale sheet can be read{0}")]
+    Faint(Faint),
     #[error(
         "only {0} marks of the scale sheet can be read, and {FEWEST} are needed. Let the whole frame of marks fill the \
          picture, in focus, free of grounds"
@@ -126,7 +122,7 @@ pub fn find_sheet(photo: &Photo) -> Result<Sheet, SheetError> {
         })
         .filter(|(_, pairs, _)| !pairs.is_empty())
         .max_by(|a, b| extent(&a.2).total_cmp(&extent(&b.2)).then(a.1.len().cmp(&b.1.len())))
-        .ok_or(SheetError::NoMarks)?;
+        .ok_or_else(|| faint(photo).map_or(SheetError::NoMarks, SheetError::Faint))?;
     let size = [photo.width() as f64, photo.height() as f64];
     lay(frame, &pairs, agreeing, size, Optics::usual(size, Focal::of(photo).px))
 }

@@ -121,10 +121,13 @@ const PLANS: [Plan; 4] = [
     ),
     Plan("M", "filter to espresso, 15 µm per pixel", [125.0, 34.0], [60.0, 45.0], [7, 5], 1.9, 1.5),
     Plan("S", "fines, 8 µm per pixel", [125.0, 96.0], [30.0, 22.0], [5, 4], 1.3, 0.9),
-    Plan("D", "discs of 2, 1, 1 and 0.5 mm to check", [15.0, 120.0], [60.0, 45.0], [5, 4], 1.9, 1.5),
+    Plan(DISC_FRAME, "discs of 2, 1, 1 and 0.5 mm to check", [15.0, 120.0], [60.0, 45.0], [5, 4], 1.9, 1.5),
 ];
 
-/// Rows of printed discs, in the field of frame D.
+/// Name of the frame whose field holds printed discs.
+pub const DISC_FRAME: &str = "D";
+
+/// Rows of printed discs, in the field of that frame.
 pub const PRINTED_DISCS: [Row; 4] = [
     Row { diameter: 2.0, first: [25.0, 130.5], pitch: 5.0, count: 9 },
     Row { diameter: 1.0, first: [25.0, 138.0], pitch: 5.0, count: 9 },

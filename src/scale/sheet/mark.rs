@@ -27,18 +27,18 @@ pub(super) struct Seen {
 
 /// An ellipse: the unit circle goes to `centre + axes · (x, y)`.
 #[derive(Clone, Copy)]
-struct Ellipse {
+pub(super) struct Ellipse {
     centre: [f64; 2],
     axes: [[f64; 2]; 2],
 }
 
 impl Ellipse {
-    fn of(round: &Round) -> Self {
+    pub fn of(round: &Round) -> Self {
         let ([a, b], [c, s]) = (round.half, round.direction);
         Ellipse { centre: round.centre, axes: [[a * c, -b * s], [a * s, b * c]] }
     }
 
-    fn at(&self, radius: f64, angle: f64) -> [f64; 2] {
+    pub fn at(&self, radius: f64, angle: f64) -> [f64; 2] {
         let (s, c) = angle.sin_cos();
         [0, 1].map(|i| self.centre[i] + radius * (self.axes[i][0] * c + self.axes[i][1] * s))
     }

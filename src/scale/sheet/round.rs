@@ -9,7 +9,7 @@ use crate::scale::small::{Row, Small};
 /// in shadow, where ink and paper are darker.
 const LEVELS: [f32; 5] = [0.5, 0.32, 0.2, 0.12, 0.07];
 /// Smallest radius of a mark whose dots can be told, px of the photo.
-const SMALLEST_PX: f64 = 9.0;
+pub(super) const SMALLEST_PX: f64 = 9.0;
 
 /// A dark shape as round as the picture of a disc; places and lengths in px of the photo.
 #[derive(Clone, Copy, Debug)]
@@ -23,23 +23,28 @@ pub(super) struct Round {
 
 /// Round dark shapes of the photo. The same shape may come out at several levels.
 pub(super) fn rounds(photo: &Photo) -> Vec<Round> {
+    rounds_at(photo, &LEVELS, SMALLEST_PX)
+}
+
+/// Those that stand out at `levels` (shares of the paper's light) and have half axes of at least `smallest_px`.
+pub(super) fn rounds_at(photo: &Photo, levels: &[f32], smallest_px: f64) -> Vec<Round> {
     let small = Small::of(photo);
-    LEVELS
+    levels
         .par_iter()
         .flat_map_iter(|level| {
             let mut found = Vec::new();
-            small.shapes_below(level * small.paper, |rows| found.extend(round(&small, rows)));
+            small.shapes_below(level * small.paper, |rows| found.extend(round(&small, rows, smallest_px)));
             found
         })
         .collect()
 }
 
 /// The shape as an ellipse of the same moments, when it is one. Rows are filled: white dots inside do not count.
-fn round(small: &Small, rows: &[Row]) -> Option<Round> {
+fn round(small: &Small, rows: &[Row], smallest_px: f64) -> Option<Round> {
     let step = small.step as f64;
     let n: f64 = rows.iter().map(|r| (r.2 - r.1) as f64).sum();
     // A quick way out for specks, of which a photo has thousands.
-    if n * step * step < 0.5 * std::f64::consts::PI * SMALLEST_PX.powi(2) || n > 0.06 * small.light.len() as f64 {
+    if n * step * step < 0.5 * std::f64::consts::PI * smallest_px.powi(2) || n > 0.06 * small.light.len() as f64 {
         return None;
     }
     let [mut x, mut y, mut xx, mut xy, mut yy] = [0.0; 5];
@@ -58,7 +63,7 @@ fn round(small: &Small, rows: &[Row]) -> Option<Round> {
     let (middle, off) = (0.5 * (xx + yy), (0.25 * (xx - yy).powi(2) + xy * xy).sqrt());
     let half = [2.0 * (middle + off).sqrt(), 2.0 * (middle - off).max(0.0).sqrt()];
     let filled = n / (std::f64::consts::PI * half[0] * half[1]);
-    let is_round = (0.93..1.07).contains(&filled) && half[1] > 0.5 * half[0] && half[1] * step >= SMALLEST_PX;
+    let is_round = (0.93..1.07).contains(&filled) && half[1] > 0.5 * half[0] && half[1] * step >= smallest_px;
     let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
     is_round.then(|| Round {
         centre: [x * step, y * step],
