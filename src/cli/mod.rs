@@ -7,6 +7,7 @@ mod measure;
 mod options;
 mod render;
 mod samples;
+mod sieve;
 mod target;
 
 use std::ffi::OsString;
@@ -36,6 +37,8 @@ enum Command {
     Batch(batch::Args),
     /// Compare samples: what differs, by how much, and how sure that is
     Compare(compare::Args),
+    /// Hold weighed sieve layers against what photos of the same grounds predict
+    Sieve(sieve::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
     Calibrate(calibrate::Args),
     /// Write the scale sheet to print: frames of marks round white fields for the grounds
@@ -72,6 +75,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
         Command::Compare(args) => compare::run(&args),
+        Command::Sieve(args) => sieve::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),
         Command::Render(args) => render::run(&args),

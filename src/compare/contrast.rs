@@ -26,20 +26,20 @@ impl Side {
 
 /// Other side less base, and how well it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Contrast {
+pub(super) struct Contrast<const N: usize = 2> {
     /// Variance of the difference.
     pub variance: f64,
     /// The part of it that counting alone explains.
     pub counted: f64,
     /// What each side adds to it.
-    pub side_variance: [f64; 2],
+    pub side_variance: [f64; N],
     /// Degrees of freedom of the spread between photos; `None` where a photo a side leaves it unknown.
     pub freedom: Option<f64>,
     /// Variance of a single photo's value, counting and spread.
     pub photo_variance: f64,
 }
 
-impl Contrast {
+impl<const N: usize> Contrast<N> {
     /// Standard error of the difference.
     pub fn error(&self) -> f64 {
         self.variance.sqrt()
@@ -52,7 +52,7 @@ impl Contrast {
     }
 }
 
-/// Difference of two sides under a spread between photos that is the same on both.
+/// Difference of two sides, or the mean of one, under a spread between photos that is the same on both.
 ///
 /// A photo's value has the variance τ² + its counting variance. τ² is the one under which the weighted squares of the
 /// residuals are as many as their degrees of freedom; where even τ² = 0 leaves fewer, the counting variances are scaled
@@ -60,15 +60,15 @@ impl Contrast {
 /// With one photo a side there are no residuals, and the counting variances stand alone.
 /// Source: R. C. Paule & J. Mandel, J. Res. NBS 87 (1982) 377–385; G. Knapp & J. Hartung, Stat. Med. 22 (2003)
 /// 2693–2710 (both from memory). Held to SciPy's t test in `tests/compare.rs` and by simulated coverage.
-pub(super) fn contrast(sides: [&Side; 2]) -> Contrast {
+pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
     let photos = sides.iter().map(|s| s.value.len()).sum::<usize>();
-    let freedom = photos as f64 - 2.0;
+    let freedom = photos as f64 - N as f64;
     let (mut spread, mut scale) = (0.0, 1.0);
     if freedom > 0.0 {
         // Newton's steps from below: the squares fall and bend upwards, so no step goes too far.
         for step in 0..100 {
-            let [a, b] = sides.map(|s| weighted_squares(s, spread));
-            let (squares, fall) = (a[0] + b[0], a[1] + b[1]);
+            let found = sides.map(|s| weighted_squares(s, spread));
+            let [squares, fall] = [0, 1].map(|i| found.iter().map(|f| f[i]).sum::<f64>());
             if step == 0 && squares <= freedom {
                 scale = squares / freedom;
                 break;
@@ -82,8 +82,8 @@ pub(super) fn contrast(sides: [&Side; 2]) -> Contrast {
     let counting = sides.iter().flat_map(|s| &s.counting).sum::<f64>() / photos as f64;
     let side_variance = sides.map(|s| scale * s.variance(spread));
     Contrast {
-        variance: side_variance[0] + side_variance[1],
-        counted: sides[0].variance(0.0) + sides[1].variance(0.0),
+        variance: side_variance.iter().sum(),
+        counted: sides.iter().map(|s| s.variance(0.0)).sum(),
         side_variance,
         freedom: (freedom > 0.0).then_some(freedom),
         photo_variance: scale * (spread + counting),

@@ -8,7 +8,7 @@ const PER_DECADE: usize = 40;
 /// Draws behind the band of the difference.
 const DRAWS: usize = 2000;
 /// Where less than this share of either tail is left, the variances rest on single particles and no band is stated.
-const TAIL: f64 = 0.002;
+const TAIL: f64 = 0.01;
 
 /// Cumulative curves and densities of two samples, and the difference of the curves.
 #[derive(Clone, Debug, PartialEq)]

@@ -5,6 +5,7 @@ mod curves;
 mod family;
 mod power;
 mod quantity;
+pub mod sieve;
 
 pub use curves::Curves;
 pub use family::holm;
@@ -210,14 +211,7 @@ impl<'a> Prepared<'a> {
         let figures = Figures::of(&sizes, Basis::Mass, question.fines_um).to_array();
         let behind = support(&sizes, question.fines_um, &figures);
         // A share above a size rests on at least as many particles as the median's thinner side.
-        let shares = sizes.shares(Basis::Mass);
-        let whole = shares.iter().sum::<f64>().powi(2) / shares.iter().map(|s| s * s).sum::<f64>();
-        let support = quantities.iter().map(|q| match q {
-            // The slope of the quantile is taken wide enough to allow for few particles beyond D90.
-            Quantity::Figure(2 | 3) => whole,
-            Quantity::Figure(i) => behind[*i],
-            Quantity::ShareAbove(_) => behind[1],
-        });
+        let support = quantities.iter().map(|q| if let Quantity::Figure(i) = q { behind[*i] } else { behind[1] });
         let counted = photo_values(&sizes, &quantities, question.fines_um).counting;
         let without = |photo: usize| {
             let rows = (0..sizes.ecd_um.len()).filter(|&i| sizes.photo[i] != photo);
@@ -244,21 +238,28 @@ impl<'a> Prepared<'a> {
     /// the pooled one where a photo holds few large particles.
     /// Source: F. M. T. A. Busing, E. Meijer & R. van der Leeden, Stat. Comput. 9 (1999) 3–8 (from memory).
     fn side(&self, q: usize, log: bool, is_ratio: bool) -> Side {
+        let plain = self.own(q, log, is_ratio);
+        let value = |v: f64| if log { v.ln() } else { v };
+        let mass: f64 = self.values.iter().map(|p| p.mass).sum();
+        let moved = |(i, rest): (usize, &Vec<f64>)| {
+            let times = mass / self.values[i].mass;
+            times * value(self.pooled[q]) - (times - 1.0) * value(rest[q])
+        };
+        if self.without.is_empty() {
+            return plain;
+        }
+        Side { value: self.without.iter().enumerate().map(moved).collect(), ..plain }
+    }
+
+    /// Quantity number `q` as each photo shows it by itself: what may be exchanged between the sides.
+    fn own(&self, q: usize, log: bool, is_ratio: bool) -> Side {
         let value = |v: f64| if log { v.ln() } else { v };
         // Variances of logarithms become those of plain values.
         let counting = |p: &PhotoValues| {
             if is_ratio && !log { p.counting[q] * p.value[q].powi(2) } else { p.counting[q] }
         };
-        let mass: f64 = self.values.iter().map(|p| p.mass).sum();
-        let own = |i: usize| match self.without.get(i) {
-            None => value(self.values[i].value[q]),
-            Some(rest) => {
-                let times = mass / self.values[i].mass;
-                times * value(self.pooled[q]) - (times - 1.0) * value(rest[q])
-            }
-        };
         Side {
-            value: (0..self.values.len()).map(own).collect(),
+            value: self.values.iter().map(|p| value(p.value[q])).collect(),
             counting: self.values.iter().map(counting).collect(),
             mass: self.values.iter().map(|p| p.mass).collect(),
         }
@@ -284,7 +285,8 @@ fn shared_photo(a: &Grounds, b: &Grounds) -> Option<(String, String)> {
 struct Compared {
     quantity: Quantity,
     log: bool,
-    sides: [Side; 2],
+    /// The photos' own values, which may be exchanged between the sides.
+    own: [Side; 2],
     values: [f64; 2],
     contrast: Contrast,
     /// Other less base on the scale of comparison, photos pooled.
@@ -302,7 +304,7 @@ fn pair(base: &Prepared, other: &Prepared, samples: usize, question: &Question) 
     // The chances that remain if spreads scatter as much as is met.
     let careful: Vec<f64> =
         holm(&compared.iter().map(|c| p_value(c, 2.0 * unknown_spread(c).powi(2))).collect::<Vec<_>>(), samples);
-    let sides: Vec<[&Side; 2]> = compared.iter().map(|c| [&c.sides[0], &c.sides[1]]).collect();
+    let sides: Vec<[&Side; 2]> = compared.iter().map(|c| [&c.own[0], &c.own[1]]).collect();
     let exchanged = family::permuted(&sides, question.seed);
     let adjusted: Vec<f64> = match &exchanged {
         Some(adjusted) => adjusted.iter().zip(&p).map(|(a, p)| (a * samples as f64).clamp(*p, 1.0)).collect(),
@@ -348,10 +350,11 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
     let log = quantity.is_ratio()
         && both.iter().all(|s| s.values.iter().all(|p| p.value[q] > 0.0) && s.without.iter().all(|w| w[q] > 0.0));
     let mut sides = both.map(|s| s.side(q, log, quantity.is_ratio()));
+    let mut own = both.map(|s| s.own(q, log, quantity.is_ratio()));
     if quantity.is_ratio() && !log {
         // And it shows no scatter by counting: the largest of the other photos stands for it.
         let largest = sides.iter().flat_map(|s| &s.counting).copied().filter(|c| c.is_finite()).fold(0.0, f64::max);
-        sides.iter_mut().flat_map(|s| &mut s.counting).for_each(|c| {
+        sides.iter_mut().chain(&mut own).flat_map(|s| &mut s.counting).for_each(|c| {
             if c.is_nan() || *c <= 0.0 {
                 *c = largest;
             }
@@ -368,7 +371,7 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
-    Some(Compared { quantity, log, sides, values, contrast, difference, support })
+    Some(Compared { quantity, log, own, values, contrast, difference, support })
 }
 
 /// Variance that makes the interval as wide as counting alone makes it.

@@ -12,6 +12,7 @@ pub mod measured;
 pub mod overlay;
 pub mod page;
 pub mod plot;
+pub mod sieve;
 pub mod terminal;
 pub mod verdict;
 pub mod write;

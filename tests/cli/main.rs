@@ -1,6 +1,7 @@
 //! The program as its users meet it: every test runs the real binary in a fresh folder.
 
 mod batch;
+mod compare;
 mod formats;
 mod good;
 mod options;

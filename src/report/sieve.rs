@@ -1,0 +1,313 @@
+//! Weighed layers beside those that the photos predict: table, JSON, picture, and the file of a fitted shape.
+
+use std::fmt::Write;
+
+use plotters::coord::Shift;
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use serde::{Deserialize, Serialize};
+
+use super::ReportError;
+use super::format::{count, decimals, significant};
+use super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
+use crate::compare::sieve::{Fitted, Shape, Stack};
+use crate::numeric::Estimate;
+
+/// Schema of [`json`].
+pub const SIEVE: &str = "lightsieve/sieve/1";
+/// Schema of [`shape_file`].
+pub const SHAPE: &str = "lightsieve/shape/1";
+
+/// A sample sieved and photographed.
+pub struct Sieved {
+    /// Name of the sample.
+    pub name: String,
+    /// Number of photos and particles.
+    pub counted: [usize; 2],
+    /// The weights.
+    pub stack: Stack,
+    /// Shares predicted with `shape`, receiver last.
+    pub predicted: Vec<Estimate>,
+    /// The shape that the prediction takes.
+    pub shape: Shape,
+    /// The shape fitted to these weights, and the shares predicted with it.
+    pub fitted: Option<(Fitted, Vec<Estimate>)>,
+}
+
+impl Sieved {
+    fn layer(&self, i: usize) -> String {
+        match self.stack.apertures_um.get(i) {
+            Some(um) => format!("on {} µm", significant(*um, 3)),
+            None => "receiver".to_owned(),
+        }
+    }
+}
+
+/// The layers as a text for people.
+pub fn table(s: &Sieved) -> String {
+    let mut out = String::new();
+    let [photos, particles] = s.counted;
+    let _ = writeln!(out, "{}: {}, {}\n", s.name, count(photos, "photo"), count(particles, "particle"));
+    let after = if s.fitted.is_some() { "fitted" } else { "" };
+    let _ = writeln!(
+        out,
+        "  {:<14}{:>10}{:>9}{:>18}{:>9}{:>18}{:>9}",
+        "layer", "weighed", "", "rounding allows", "photo", "interval", after
+    );
+    for i in 0..s.stack.mass_g.len() {
+        let (weighed, photo) = (s.stack.share[i], &s.predicted[i]);
+        let places = decimals(photo.half_width()).clamp(1, 2);
+        let _ = writeln!(
+            out,
+            "  {:<14}{:>10}{:>9}{:>18}{:>9}{:>18}{:>9}",
+            s.layer(i),
+            format!("{} g", significant(s.stack.mass_g[i], 4)),
+            format!("{:.1} %", weighed.pct),
+            format!("{:.1} … {:.1} %", weighed.low_pct, weighed.high_pct),
+            format!("{:.places$} %", photo.value),
+            format!("{:.places$} … {:.places$} %", photo.low, photo.high),
+            s.fitted.as_ref().map_or(String::new(), |(_, shares)| format!("{:.1} %", shares[i].value)),
+        );
+    }
+    out.push('\n');
+    if let (Some(loss), Some(pct)) = (s.stack.loss_g, s.stack.loss_pct()) {
+        let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
+        let _ = writeln!(out, "  {text}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs());
+    }
+    if s.stack.loses_too_much() {
+        out.push_str(
+            "  ! More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines.\n",
+        );
+    }
+    if s.stack.receiver_inferred {
+        out.push_str(
+            "  ! The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines.\n",
+        );
+    }
+    for line in explanations(s) {
+        let _ = writeln!(out, "  {line}");
+    }
+    out
+}
+
+/// What the numbers rest on, in sentences.
+fn explanations(s: &Sieved) -> Vec<String> {
+    let mut lines = vec![
+        "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as ECD³."
+            .to_owned(),
+    ];
+    if s.shape != Shape::default() {
+        lines.push(format!(
+            "Predicted with a size shift of {} and a mass exponent of {}.",
+            significant(s.shape.size_shift, 3),
+            significant(s.shape.mass_exponent, 2)
+        ));
+    }
+    if let Some((fit, _)) = &s.fitted {
+        let plus = |half: Option<f64>| half.map_or(String::new(), |h| format!(" ± {}", significant(h, 1)));
+        let mut line = format!(
+            "Fitted: particles pass as if their narrower side were {}{} times what the photo shows",
+            significant(fit.shape.size_shift, 3),
+            plus(fit.half[0])
+        );
+        if fit.half[1].is_some() {
+            let _ = write!(
+                line,
+                ", mass over ECD³ changes with size to the power {}{}",
+                significant(fit.shape.mass_exponent, 2),
+                plus(fit.half[1])
+            );
+        }
+        let _ = write!(line, "; the layers then agree within {:.1} % of the mass.", fit.worst_pct);
+        lines.push(line);
+        lines.push(
+            "A fit makes these layers agree by its nature: try the shape on another sample before trusting it."
+                .to_owned(),
+        );
+    }
+    lines
+}
+
+#[derive(Serialize)]
+struct SieveV1 {
+    schema: &'static str,
+    sample: String,
+    photos: usize,
+    particles: usize,
+    charge_g: Option<f64>,
+    loss_g: Option<f64>,
+    loss_pct: Option<f64>,
+    balance_step_g: f64,
+    layers: Vec<LayerV1>,
+    receiver: LayerV1,
+    shape: ShapeV1,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fitted: Option<FittedV1>,
+}
+
+#[derive(Serialize)]
+struct LayerV1 {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    aperture_um: Option<f64>,
+    weighed_g: f64,
+    weighed_pct: f64,
+    weighed_interval_pct: [f64; 2],
+    photo_pct: f64,
+    photo_interval_pct: [f64; 2],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fitted_pct: Option<f64>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct ShapeV1 {
+    schema: String,
+    size_shift: f64,
+    mass_exponent: f64,
+}
+
+#[derive(Serialize)]
+struct FittedV1 {
+    size_shift: f64,
+    size_shift_half_width: Option<f64>,
+    mass_exponent: f64,
+    mass_exponent_half_width: Option<f64>,
+    worst_pct: f64,
+}
+
+fn shape_v1(shape: &Shape) -> ShapeV1 {
+    ShapeV1 { schema: SHAPE.to_owned(), size_shift: shape.size_shift, mass_exponent: shape.mass_exponent }
+}
+
+/// The layers as JSON; documented in `docs/json.md`.
+pub fn json(s: &Sieved) -> Vec<u8> {
+    let layer = |i: usize| LayerV1 {
+        aperture_um: s.stack.apertures_um.get(i).copied(),
+        weighed_g: s.stack.mass_g[i],
+        weighed_pct: s.stack.share[i].pct,
+        weighed_interval_pct: [s.stack.share[i].low_pct, s.stack.share[i].high_pct],
+        photo_pct: s.predicted[i].value,
+        photo_interval_pct: [s.predicted[i].low, s.predicted[i].high],
+        fitted_pct: s.fitted.as_ref().map(|(_, shares)| shares[i].value),
+    };
+    let fitted = s.fitted.as_ref().map(|(fit, _)| FittedV1 {
+        size_shift: fit.shape.size_shift,
+        size_shift_half_width: fit.half[0],
+        mass_exponent: fit.shape.mass_exponent,
+        mass_exponent_half_width: fit.half[1],
+        worst_pct: fit.worst_pct,
+    });
+    let layers = s.stack.apertures_um.len();
+    super::json::text(&SieveV1 {
+        schema: SIEVE,
+        sample: s.name.clone(),
+        photos: s.counted[0],
+        particles: s.counted[1],
+        charge_g: s.stack.charge_g,
+        loss_g: s.stack.loss_g,
+        loss_pct: s.stack.loss_pct(),
+        balance_step_g: s.stack.step_g,
+        layers: (0..layers).map(layer).collect(),
+        receiver: layer(layers),
+        shape: shape_v1(&s.shape),
+        fitted,
+    })
+}
+
+/// A shape as a file for later use.
+pub fn shape_file(shape: &Shape) -> Vec<u8> {
+    super::json::text(&shape_v1(shape))
+}
+
+/// Reads a shape back.
+///
+/// # Errors
+/// Another kind of file, or numbers that no particles have.
+pub fn read_shape(text: &[u8]) -> Result<Shape, ReportError> {
+    let wrong =
+        |what: &str| ReportError::Measured(format!("{what}. Give the file that `lightsieve sieve --shape-out` writes"));
+    let v: ShapeV1 = serde_json::from_slice(text).map_err(|_| wrong("this is no file of a fitted shape"))?;
+    if v.schema != SHAPE {
+        return Err(wrong("this is a file of another kind or of a newer version"));
+    }
+    if !(0.4..2.5).contains(&v.size_shift) || v.mass_exponent.is_nan() || v.mass_exponent.abs() > 2.0 {
+        return Err(wrong("its size shift (0.4 to 2.5) or mass exponent (-2 to 2) is out of range"));
+    }
+    Ok(Shape { size_shift: v.size_shift, mass_exponent: v.mass_exponent })
+}
+
+const SIZE: (u32, u32) = (1000, 560);
+const WEIGHED: RGBColor = RGBColor(24, 62, 110);
+const PHOTO: RGBColor = RGBColor(204, 98, 20);
+
+/// Weighed and predicted shares side by side.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn plot(s: &Sieved, kind: Kind) -> Result<Vec<u8>, ReportError> {
+    draw(kind, SIZE, |area, px| match area {
+        AnyArea::Svg(a) => bars(s, a, px),
+        AnyArea::Png(a) => bars(s, a, px),
+    })
+}
+
+fn bars<B: DrawingBackend>(s: &Sieved, area: &DrawingArea<B, Shift>, px: Pixels<'_>) -> Drawn
+where
+    B::ErrorType: 'static,
+{
+    area.fill(&WHITE)?;
+    let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    let layers = s.stack.mass_g.len();
+    let highest =
+        s.stack.share.iter().map(|w| w.high_pct).chain(s.predicted.iter().map(|p| p.high)).fold(1.0, f64::max);
+    let top = 1.18 * highest;
+    let mut chart = ChartBuilder::on(area)
+        .margin(px(14.0))
+        .caption(format!("{}: sieve layers, weighed and from the photo", s.name), text(18.0))
+        .x_label_area_size(px(40.0))
+        .y_label_area_size(px(62.0))
+        .build_cartesian_2d(0.0..layers as f64, 0.0..top)?;
+    chart
+        .configure_mesh()
+        .disable_x_mesh()
+        .x_labels(0)
+        .light_line_style(WHITE.mix(0.0))
+        .bold_line_style(PALE)
+        .axis_style(INK)
+        .y_labels(6)
+        .y_label_formatter(&|v| format!("{v:.0}"))
+        .y_desc("% of the mass")
+        .label_style(text(14.0))
+        .axis_desc_style(text(15.0))
+        .draw()?;
+    let centred = |size: f64| text(size).pos(Pos::new(HPos::Center, VPos::Top));
+    for i in 0..layers {
+        let x = i as f64;
+        let weighed = s.stack.share[i];
+        let photo = &s.predicted[i];
+        // Whole bars and open ones: told apart in grey as well.
+        chart.draw_series([Rectangle::new([(x + 0.14, 0.0), (x + 0.48, weighed.pct)], WEIGHED.filled())])?;
+        chart.draw_series([Rectangle::new([(x + 0.52, 0.0), (x + 0.86, photo.value)], PHOTO.mix(0.25).filled())])?;
+        chart.draw_series([Rectangle::new(
+            [(x + 0.52, 0.0), (x + 0.86, photo.value)],
+            PHOTO.stroke_width(px(2.0) as u32),
+        )])?;
+        for (at, low, high) in [(x + 0.31, weighed.low_pct, weighed.high_pct), (x + 0.69, photo.low, photo.high)] {
+            chart.draw_series([PathElement::new([(at, low), (at, high)], INK.stroke_width(px(2.0) as u32))])?;
+        }
+        let (left, bottom) = chart.backend_coord(&(x + 0.5, 0.0));
+        area.draw(&Text::new(s.layer(i), (left, bottom + px(8.0)), centred(15.0)))?;
+    }
+    for (i, (name, filled)) in [("weighed", true), ("predicted from the photo", false)].into_iter().enumerate() {
+        let at = (px(100.0 + 130.0 * i as f64), px(62.0));
+        let corner = (at.0 + px(18.0), at.1 + px(14.0));
+        if filled {
+            area.draw(&Rectangle::new([at, corner], WEIGHED.filled()))?;
+        } else {
+            area.draw(&Rectangle::new([at, corner], PHOTO.mix(0.25).filled()))?;
+            area.draw(&Rectangle::new([at, corner], PHOTO.stroke_width(px(2.0) as u32)))?;
+        }
+        area.draw(&Text::new(name, (at.0 + px(26.0), at.1), text(15.0)))?;
+    }
+    area.present()?;
+    Ok(())
+}

@@ -1,0 +1,131 @@
+//! Two samples and a decision; sieve layers beside photos.
+
+use crate::support::Desk;
+
+/// A table of particles: `photos` of `each`, of about `median` µm.
+fn table(photos: usize, each: usize, median: f64, seed: usize) -> String {
+    let mut text = String::from("photo,x_px,y_px,ecd_um,feret_min_um,weight,flags\n");
+    for photo in 0..photos {
+        for i in 0..each {
+            // A plain low-discrepancy walk through a broad law.
+            let u = ((i as f64 + 0.5) * 0.618_033_988_75 + 0.377 * (photo + 10 * seed) as f64).fract();
+            let d = median * (0.8 * (u - 0.5) + 0.02 * ((photo * 7 + seed * 3) % 5) as f64).exp();
+            text.push_str(&format!("p{photo}-{seed}.jpg,{i},{seed},{d:.2},{:.2},1,\n", 0.85 * d));
+        }
+    }
+    text
+}
+
+fn desk() -> Desk {
+    Desk::with("new.csv", table(3, 400, 500.0, 1).as_bytes())
+        .and("worn.csv", table(3, 400, 620.0, 2).as_bytes())
+        .and("same.csv", table(3, 400, 500.0, 3).as_bytes())
+}
+
+#[test]
+fn a_clear_difference_is_said_first_and_written_everywhere() {
+    let desk = desk();
+    let out = desk.run("compare new.csv worn.csv --json c.json --plot c.svg --report c.html");
+    out.is_done();
+    assert!(out.stdout.contains("Different: worn against new"), "{}", out.stdout);
+    let json = desk.json("c.json");
+    assert_eq!(json["schema"], "lightsieve/comparison/1");
+    assert_eq!(json["verdict"]["kind"], "different");
+    let d50 = &json["figures"]["d50_um"];
+    let interval = &d50["relative_interval_pct"];
+    assert!(interval[0].as_f64().unwrap() < 24.0 && interval[1].as_f64().unwrap() > 24.0, "{d50}");
+    assert!(d50["p_adjusted"].as_f64().unwrap() >= d50["p"].as_f64().unwrap());
+    let page = desk.text("c.html");
+    assert!(page.find("Different").unwrap() < page.find("<svg").unwrap(), "the verdict comes first");
+    assert_eq!(page.matches("http").count(), page.matches("http://www.w3.org").count(), "nothing from outside");
+    assert!(desk.text("c.svg").contains("worn"));
+}
+
+#[test]
+fn several_samples_are_held_against_a_named_base() {
+    let desk = desk();
+    let out = desk.run("compare a=new.csv b=worn.csv c=same.csv --base c --json c.json --plot c.png");
+    out.is_done();
+    assert!(out.stdout.contains("against  c"), "{}", out.stdout);
+    assert!(desk.path("c-a.png").exists() && desk.path("c-b.png").exists());
+    let json = desk.json("c.json");
+    assert_eq!((json["samples"].as_array().unwrap().len(), json["others"].as_array().unwrap().len()), (3, 1));
+}
+
+#[test]
+fn photos_and_their_tables_give_the_same_comparison() {
+    let desk = Desk::with_grounds("a.jpg").and("b/one.csv", b"");
+    desk.run("render other.jpg --seed 5").is_done();
+    desk.run("measure a.jpg --scale 20 --particles a.csv").is_done();
+    desk.run("measure other.jpg --scale 20 --particles other.csv").is_done();
+    desk.run("compare a.jpg other.jpg --scale 20 --json photos.json").is_done();
+    desk.run("compare a.csv other.csv --json tables.json").is_done();
+    let (photos, tables) = (desk.json("photos.json"), desk.json("tables.json"));
+    for figure in ["d50_um", "span", "fines_pct"] {
+        for value in ["a", "b", "p"] {
+            let of = |json: &serde_json::Value| json["figures"][figure][value].as_f64().unwrap();
+            // The table keeps hundredths of a µm.
+            assert!((of(&photos) / of(&tables) - 1.0).abs() < 1e-3, "{figure} {value}");
+        }
+    }
+}
+
+#[test]
+fn samples_that_cannot_be_compared_are_refused() {
+    let desk = desk()
+        .and("copy.csv", table(3, 400, 500.0, 1).as_bytes())
+        .and("broken.csv", b"photo,ecd_um,weight\na,100,1\na,1OO,1\n")
+        .and("empty.csv", b"photo,ecd_um,weight\n");
+    for (line, status, said) in [
+        ("compare new.csv", 2, "2 values required"),
+        ("compare new.csv new.csv", 2, "two samples are named new"),
+        ("compare a=new.csv b=new.csv", 2, "twice"),
+        ("compare new.csv b=copy.csv", 2, "copy.csv"),
+        ("compare new.csv broken.csv", 1, "line 3"),
+        ("compare new.csv empty.csv", 1, "no particle"),
+        ("compare new.csv none.csv", 1, "no such file"),
+        ("compare new.csv none-*.csv", 1, "no photo or table"),
+        ("compare new.csv worn.csv --base x", 2, "There are new, worn"),
+        ("compare new.csv worn.csv --alike-within x", 2, "expected a percentage"),
+        ("compare new.csv worn.csv --json new.csv", 2, "overwrite"),
+        ("compare new.csv worn.csv --plot a.gif", 2, ".svg or .png"),
+    ] {
+        desk.refuses(line, status, &[said]);
+    }
+}
+
+#[test]
+fn layers_weighed_and_seen_stand_side_by_side() {
+    let desk = desk().and("w.csv", b"aperture_um,retained_g\n500,8.6\n355,12.9\nreceiver,3.2\ncharge,25\n");
+    let out = desk.run(
+        "sieve new.csv --json s.json --plot s.png --shape-out shape.json --charge 25 --retained 355=12.9 --retained 0.5mm=8.6 \
+         --receiver 3.2",
+    );
+    out.is_done();
+    assert!(out.stdout.find("on 500 µm").unwrap() < out.stdout.find("on 355 µm").unwrap(), "{}", out.stdout);
+    assert!(out.stdout.contains("Lost in sieving: 0.30 g, 1.2 %"), "{}", out.stdout);
+    let json = desk.json("s.json");
+    assert_eq!(json["schema"], "lightsieve/sieve/1");
+    assert_eq!(json["layers"][0]["aperture_um"], 500.0);
+    desk.run("sieve new.csv --weights w.csv --shape shape.json").is_done();
+}
+
+#[test]
+fn weights_that_cannot_be_are_refused() {
+    let desk = desk()
+        .and("w.csv", b"aperture_um,retained_g\n710,8.6\n355;12.9\n")
+        .and("other.json", b"{\"schema\": \"lightsieve/measurement/1\"}");
+    for (line, status, said) in [
+        ("--retained 710=20 --receiver 9 --charge 25", 2, "more than the charge"),
+        ("--retained 710=8 --retained 0.71mm=1 --receiver 9", 2, "given twice"),
+        ("--retained 250mm=8 --receiver 9", 2, "write the unit"),
+        ("--retained 710:8 --receiver 9", 2, "--retained 710=8.6"),
+        ("--retained 710=-8 --receiver 9", 2, "0 or more"),
+        ("--receiver 9", 2, "no layer was weighed"),
+        ("--retained 710=8", 2, "neither the receiver nor the charge"),
+        ("--weights w.csv", 1, "line 3"),
+        ("--retained 710=8 --receiver 9 --shape other.json", 1, "no file of a fitted shape"),
+    ] {
+        desk.refuses(&format!("sieve new.csv {line}"), status, &[said]);
+    }
+}
