@@ -12,7 +12,7 @@ pub use family::holm;
 pub use power::photos_a_side;
 pub use quantity::Quantity;
 
-use crate::distribution::{Basis, Figures, Sample, Sizes, support};
+use crate::distribution::{Basis, Figures, IntervalSettings, Sample, Sizes, intervals, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 use contrast::{Contrast, Side, contrast};
 use power::smallest_detectable;
@@ -29,6 +29,9 @@ const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
 /// With fewer effective particles than this beyond D90, photos scatter less than they should: a quantile cannot lie beyond
 /// the largest particles. The intervals of D90 and span are then at least as wide as counting makes them.
 const FEW: f64 = 30.0;
+
+/// Bootstrap draws behind the intervals of a single photo.
+const DRAWS: usize = 300;
 
 /// A sample with its name.
 #[derive(Clone, Debug)]
@@ -188,6 +191,8 @@ struct Prepared<'a> {
     /// Quantities without each photo in turn; of no use with one photo.
     without: Vec<Vec<f64>>,
     support: Vec<f64>,
+    /// Intervals of the figures of a single photo.
+    intervals: Vec<Estimate>,
     /// Effective particles beyond D90.
     few: f64,
     /// Counting variance of the pooled quantities.
@@ -227,6 +232,17 @@ impl<'a> Prepared<'a> {
             pooled: quantities.iter().map(|q| q.of(&sizes, &figures)).collect(),
             support: support.collect(),
             few: behind[2],
+            intervals: if photos.len() == 1 {
+                let how = IntervalSettings {
+                    level: question.level,
+                    draws: DRAWS,
+                    seed: question.seed,
+                    scale_uncertainty: grounds.scale_uncertainty,
+                };
+                intervals(&sizes, Basis::Mass, question.fines_um, &how).to_vec()
+            } else {
+                Vec::new()
+            },
             counted,
             photos,
         })
@@ -361,12 +377,14 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         });
     }
     let mut contrast = contrast([&sides[0], &sides[1]]);
-    if contrast.freedom.is_none() && log && !matches!(quantity, Quantity::Figure(3 | 4)) {
-        // With several photos the scatter holds the scale's; with one a side it has to be added.
-        let scale = both.map(|s| s.grounds.scale_uncertainty.powi(2));
-        contrast.variance += scale[0] + scale[1];
+    let mut support = base.support[q].min(other.support[q]);
+    if let (None, true, Quantity::Figure(f)) = (contrast.freedom, log, quantity) {
+        // One photo a side: as wide as the intervals of the two measurements, which hold counting and scale, join to.
+        let normal = normal_quantile(0.5 + 0.5 * level);
+        let half = both.map(|s| 0.5 * (s.intervals[f].high / s.intervals[f].low).ln() / normal);
+        contrast.variance = half[0].powi(2) + half[1].powi(2);
+        support = f64::INFINITY;
     }
-    let support = base.support[q].min(other.support[q]);
     if contrast.freedom.is_some() && matches!(quantity, Quantity::Figure(2 | 3)) && base.few.min(other.few) < FEW {
         contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
     }

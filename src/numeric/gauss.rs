@@ -64,10 +64,13 @@ pub fn student_t_quantile(p: f64, df: f64) -> f64 {
     angle.tan() * df.sqrt()
 }
 
-/// Cumulative Student's t law with `df` degrees of freedom (`df` > 0), dimensionless.
+/// Cumulative Student's t law with `df` degrees of freedom (`df` > 0, may be infinite), dimensionless.
 ///
 /// By the incomplete beta function of the library `statrs`.
 pub fn student_t_cdf(t: f64, df: f64) -> f64 {
+    if df.is_infinite() {
+        return normal_cdf(t);
+    }
     StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |law| law.cdf(t))
 }
 
