@@ -12,11 +12,13 @@ mod shade;
 mod shape;
 mod synthetic;
 mod territory;
+mod trial;
 
 pub use calibrate::Calibration;
 pub use flag::Flags;
 pub use look::Look;
 pub use shade::Shade;
+pub use trial::{Trial, Trials};
 pub use shape::{Particle, Shape, aspect_ratio, circularity, ecd_um, solidity};
 
 use rayon::prelude::*;
