@@ -80,9 +80,11 @@ impl Outcome {
         let limit = self.photo.smallest_ecd_um;
         let [w, h] = self.photo.size_px.map(|v| v as f64);
         let inside = |x: f64, y: f64| x > 30.0 && y > 30.0 && x < w - 30.0 && y < h - 30.0;
-        let wanted = self.rendered.truth.iter().filter(|t| {
-            (from * limit..to * limit).contains(&t.ecd_um) && inside(t.x_px, t.y_px) && !t.chaff
-        });
+        let wanted = self
+            .rendered
+            .truth
+            .iter()
+            .filter(|t| (from * limit..to * limit).contains(&t.ecd_um) && inside(t.x_px, t.y_px) && !t.chaff);
         wanted.fold([0, 0], |[all, found], t| {
             let d = t.ecd_um / self.spec.um_per_px;
             let near = |p: &lightsieve::particle::Particle| (p.x_px - t.x_px).hypot(p.y_px - t.y_px) < 1.0 + 0.5 * d;
@@ -140,16 +142,10 @@ impl Tally {
             tally.at_least += usize::from(o.whole.fines_at_least);
             tally.limits_px.push(o.photo.smallest_ecd_um / o.spec.um_per_px);
             tally.errors.push(fines.value / picture - 1.0);
-            let plain = |below: f64| o.photo.particles.iter().filter(|p| p.ecd_um < below).map(|p| p.ecd_um.powi(3)).sum::<f64>();
+            let plain = |below: f64| {
+                o.photo.particles.iter().filter(|p| p.ecd_um < below).map(|p| p.ecd_um.powi(3)).sum::<f64>()
+            };
             tally.uncorrected.push(100.0 * plain(FINES_UM) / plain(f64::INFINITY) / picture - 1.0);
-            if std::env::var_os("SIGHT_ALL").is_some() {
-                let s = o.seen(0.98, 1.02);
-                println!(
-                    "seed {} um {:.1} limit px {:.2} half {:.2} recall {}/{} fines {:.3} [{:.3} {:.3}] picture {:.3} law {:.3} plain {:.3} {}",
-                    o.spec.seed, o.spec.um_per_px, tally.limits_px.last().unwrap(), o.photo.recall.size_px(0.5), s[1], s[0], fines.value, fines.low, fines.high, picture, truth,
-                    100.0 * plain(FINES_UM) / plain(f64::INFINITY), if o.whole.fines_at_least { "at least" } else { "" }
-                );
-            }
         }
         tally
     }
@@ -198,9 +194,11 @@ fn of_particles_at_the_stated_limit_nineteen_in_twenty_are_seen_and_intervals_ho
 #[ignore = "100 photos take minutes"]
 fn print_the_whole_table() {
     let count = std::env::var("SIGHT_PHOTOS").map_or(20, |n| n.parse().unwrap());
-    println!("| photos | limit, px | recall at the limit, % | at 0.75 of it | fines as seen, % | corrected, % | at least | holds | in picture |");
+    println!(
+        "| photos | limit, px | recall at the limit, % | at 0.75 of it | fines as seen, % | corrected, % | at least | holds | in picture |"
+    );
     println!("|---|---|---|---|---|---|---|---|---|");
-    for kind in KINDS {
+    for kind in KINDS.into_iter().filter(|k| std::env::var("SIGHT_KIND").map_or(true, |w| w == *k)) {
         println!("{}", Tally::of(&outcomes(kind, count)).row(kind));
     }
 }

@@ -22,7 +22,7 @@ impl Unseen {
     /// There the number of particles is taken to follow a power of the size. Laws of one fraction (lognormal, Rosin and
     /// Rammler) bend down from such a line towards small sizes, so that the line, continued with the least power that its
     /// own uncertainty allows, bounds what lies below (one-sided, with confidence `level`). A fraction that lies wholly below
-    /// the floor cannot be known.
+    /// the floor cannot be known. Where the floor lies above the fines limit, the least power that broken solids show is taken.
     /// Source: own derivation; the power by maximum likelihood of the truncated exponential law. Coverage in `tests/sight.rs`.
     pub fn below(sizes: &Sizes, floor_um: f64, fines_um: f64, level: f64) -> Unseen {
         let mass = |(d, w): (&f64, &f64)| w * d.powi(3);
@@ -39,7 +39,9 @@ impl Unseen {
         let count: f64 = window.iter().map(|r| r.1).sum();
         let most_count = count + z * count.sqrt() + 0.5 * (z * z + 1.0);
         let mean = window.iter().map(|(x, w)| x * w).sum::<f64>() / count.max(1e-9);
-        let (power, spread) = if window.len() < 3 { (f64::NEG_INFINITY, 0.0) } else { power(mean, count) };
+        // Coarser particles than fines tell nothing of the law of fines.
+        let tells = window.len() >= 3 && floor_um < fines_um;
+        let (power, spread) = if tells { power(mean, count) } else { (f64::NEG_INFINITY, 0.0) };
         // The mass grows with three powers more than the number.
         let least = (power - z * spread + 3.0).max(LEAST_POWER);
         let in_window = integral(least - 3.0, WINDOW.ln());
@@ -70,7 +72,10 @@ fn power(mean: f64, count: f64) -> (f64, f64) {
         if u.abs() < 1e-3 {
             return (length * (0.5 + u / 12.0), length * length / 12.0);
         }
-        (length * (1.0 / (1.0 - (-u).exp()) - 1.0 / u), length * length * (1.0 / (u * u) - 0.25 / (0.5 * u).sinh().powi(2)))
+        (
+            length * (1.0 / (1.0 - (-u).exp()) - 1.0 / u),
+            length * length * (1.0 / (u * u) - 0.25 / (0.5 * u).sinh().powi(2)),
+        )
     };
     let (mut low, mut high) = (-30.0, 30.0);
     for _ in 0..60 {
@@ -109,8 +114,7 @@ mod tests {
     #[test]
     fn the_power_is_that_of_the_law() {
         let (sizes, _) = drawn(200_000, 60.0, 1);
-        let logs: Vec<f64> =
-            sizes.ecd_um.iter().filter(|d| **d < 120.0).map(|d| (d / 60.0).ln()).collect();
+        let logs: Vec<f64> = sizes.ecd_um.iter().filter(|d| **d < 120.0).map(|d| (d / 60.0).ln()).collect();
         let n = logs.len() as f64;
         let (found, error) = power(logs.iter().sum::<f64>() / n, n);
         assert!((found - 0.5).abs() < 4.0 * error && error < 0.03, "{found} {error}");

@@ -28,7 +28,17 @@ const LARGE: f64 = 10.0;
 /// Steps of the search; the blur then fits to 1 % even under strong sharpening.
 const ROUNDS: usize = 5;
 
+/// Deepest shadow that paper at full scale is taken to hide beside a particle, share of the light: twice that of two
+/// lights, and what photos with one soft lamp show.
+const HIDDEN_SHADE: f64 = 0.2;
+
 impl Look {
+    /// Light of the bare paper over full scale, at most: edges tell that of the paper in the particle's own shadow, which
+    /// full scale hides.
+    pub(super) fn bare_excess(&self) -> f64 {
+        if self.level >= f64::from(FULL) { self.excess / (1.0 - HIDDEN_SHADE) } else { 1.0 }
+    }
+
     /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
     /// also gives the deficit that sharpening leaves beside it, where shade is read.
     ///

@@ -18,8 +18,8 @@ pub use calibrate::Calibration;
 pub use flag::Flags;
 pub use look::Look;
 pub use shade::Shade;
-pub use trial::{Trial, Trials};
 pub use shape::{Particle, Shape, aspect_ratio, circularity, ecd_um, solidity};
+pub use trial::{Trial, Trials};
 
 use rayon::prelude::*;
 

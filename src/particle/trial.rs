@@ -89,8 +89,10 @@ impl<'a> Trials<'a> {
     pub fn run(&mut self, sizes_px: &[f64], each: usize) -> Vec<Trial> {
         let scene = self.scene;
         let Calibration { look, shade, .. } = self.calibration;
+        // Laid on the light itself, before the photo cuts it at full scale.
+        let excess = look.bare_excess();
         let plain = Look { excess: 1.0, ..*look };
-        let core = true_core(scene.core, look);
+        let core = true_core(scene.core, &Look { excess, ..*look });
         let templates: Vec<Patch> = sizes_px
             .par_iter()
             .flat_map_iter(|&size| {
@@ -118,7 +120,7 @@ impl<'a> Trials<'a> {
                 let half = template.width as f64 / 2.0;
                 let middle = [(place[0] + dx) as f64 + half, (place[1] + dy) as f64 + half];
                 let centre = [middle[0] + SHIFTS[shift][0], middle[1] + SHIFTS[shift][1]];
-                (i, centre, self.photo.darkened(place, &deficit, look.excess as f32))
+                (i, centre, self.photo.darkened(place, &deficit, excess as f32))
             })
             .collect();
         let mut photo = self.photo.clone();

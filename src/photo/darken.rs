@@ -36,7 +36,13 @@ impl Photo {
         codes.into_iter().map(|c| c.round().clamp(0.0, last) as u16).collect()
     }
 
-    fn store_changed(&self, compression: &Compression, [x0, y0, x1, y1]: [usize; 4], deficit: &[f32], codes: &mut [f32]) {
+    fn store_changed(
+        &self,
+        compression: &Compression,
+        [x0, y0, x1, y1]: [usize; 4],
+        deficit: &[f32],
+        codes: &mut [f32],
+    ) {
         const SIDE: usize = Compression::SIDE;
         let width = x1 - x0;
         let starts = |axis: usize, from: usize, to: usize| {
