@@ -24,7 +24,8 @@ pub struct Trial {
 
 /// Empty places of a photo, and what it takes to try particles there.
 pub struct Trials<'a> {
-    photo: &'a Photo,
+    /// The photo with all that was laid on it.
+    photo: Photo,
     scene: &'a Scene,
     regions: &'a Regions,
     calibration: &'a Calibration,
@@ -36,7 +37,7 @@ pub struct Trials<'a> {
 }
 
 /// Shifts against the pixel grid that stand for all, px.
-const SHIFTS: [[f64; 2]; 4] = [[0.05, 0.1], [0.55, 0.3], [0.3, 0.6], [0.8, 0.85]];
+const SHIFTS: [[f64; 2]; 3] = [[0.05, 0.1], [0.4, 0.75], [0.7, 0.4]];
 
 /// Places looked for: more than one measurement asks.
 const MOST_PLACES: usize = 900;
@@ -77,7 +78,7 @@ impl<'a> Trials<'a> {
             places.swap(i, draws.below(i + 1));
         }
         places.truncate(MOST_PLACES);
-        Trials { photo, scene, regions, calibration, places, used: 0, side, draws }
+        Trials { photo: photo.clone(), scene, regions, calibration, places, used: 0, side, draws }
     }
 
     /// Number of empty places left.
@@ -123,17 +124,17 @@ impl<'a> Trials<'a> {
                 (i, centre, self.photo.darkened(place, &deficit, excess as f32))
             })
             .collect();
-        let mut photo = self.photo.clone();
-        places.iter().zip(&laid).for_each(|(place, (.., codes))| photo.put(*place, codes));
-        let found = segment::find_in(&photo, scene, places, self.regions);
-        let occupied = Occupied::new(&photo, &found);
+        places.iter().zip(&laid).for_each(|(place, (.., codes))| self.photo.put(*place, codes));
+        let photo = &self.photo;
+        let found = segment::find_in(photo, scene, places, self.regions);
+        let occupied = Occupied::new(photo, &found);
         let mut sizes: Vec<Option<f64>> = vec![None; count];
         let shapes: Vec<([f64; 2], f64)> = found
             .parts
             .par_iter()
             .filter(|part| part.rejected.is_none())
             .map_init(
-                || Reader::new(&photo, scene, &occupied),
+                || Reader::new(photo, scene, &occupied),
                 |reader, part| {
                     let shape = reader.read(part)?.finish(self.calibration)?;
                     Some((shape.centre, shape.ecd_px()))

@@ -10,6 +10,8 @@ pub struct Compression {
     steps: [f32; SIDE * SIDE],
     /// First column and row, px, at which a block begins.
     phase: [usize; 2],
+    /// Row f holds the cosine of frequency f at the eight pixels, with norm 1.
+    waves: [f32; SIDE * SIDE],
 }
 
 /// Order in which the coefficients are stored: index by vertical then horizontal frequency.
@@ -61,7 +63,7 @@ impl Compression {
             if matches!(orientation, 2 | 3 | 6 | 7) { w % SIDE } else { 0 },
             if matches!(orientation, 3 | 4 | 7 | 8) { h % SIDE } else { 0 },
         ];
-        Compression { steps, phase }
+        Compression { steps, phase, waves: waves() }
     }
 
     /// First column and row, px, at which a block begins.
@@ -76,13 +78,13 @@ impl Compression {
     ///
     /// Source: ITU-T T.81, A.3.3 (transform) and A.3.4 (rounding to steps).
     pub(super) fn store(&self, block: &mut [f32; SIDE * SIDE]) {
-        let basis = basis();
+        let waves = &self.waves;
         block.iter_mut().for_each(|c| *c -= 128.0);
-        let mut coefficients = rows_then_turn(&rows_then_turn(block, &basis), &basis);
+        let mut coefficients = rows_then_turn(&rows_then_turn(block, waves), waves);
         for (c, step) in coefficients.iter_mut().zip(self.steps) {
             *c = (*c / step).round() * step;
         }
-        let back = std::array::from_fn(|i| basis[i % SIDE * SIDE + i / SIDE]);
+        let back = std::array::from_fn(|i| waves[i % SIDE * SIDE + i / SIDE]);
         *block = rows_then_turn(&rows_then_turn(&coefficients, &back), &back);
         block.iter_mut().for_each(|c| *c += 128.0);
     }
@@ -102,8 +104,7 @@ fn read_tables(mut body: &[u8], tables: &mut [Option<[f32; SIDE * SIDE]>; 4]) ->
     Some(())
 }
 
-/// Row f holds the cosine of frequency f at the eight pixels, with norm 1.
-fn basis() -> [f32; SIDE * SIDE] {
+fn waves() -> [f32; SIDE * SIDE] {
     std::array::from_fn(|i| {
         let (f, x) = ((i / SIDE) as f64, (i % SIDE) as f64);
         let norm = if f == 0.0 { 0.125f64.sqrt() } else { 0.5 };

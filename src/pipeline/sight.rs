@@ -9,9 +9,10 @@ use crate::segment::Regions;
 /// First trials: sizes from half to three times that expected, which holds the limit where compression hides what noise
 /// would let pass.
 const FIRST: [f64; 2] = [0.5, 3.0];
-const FIRST_SIZES: usize = 12;
+const FIRST_SIZES: usize = 8;
 const FIRST_EACH: usize = 8;
-/// Then those where recall, by the first trials, goes from a half to 0.99.
+/// Then those where recall, by the first trials, goes from a half to 0.99, and a step of theirs about it at least: recall
+/// may have gone from none to all within one.
 const LAST_RECALL: f64 = 0.99;
 const SIZES: usize = 8;
 const EACH: usize = 32;
@@ -35,8 +36,11 @@ pub(super) fn recall(photo: &Photo, scene: &Scene, regions: &Regions, calibratio
     }
     let mut outcomes = trials.run(&steps(FIRST[0] * guess, largest, FIRST_SIZES), FIRST_EACH);
     let first = Recall::fit(&outcomes, &law);
-    let ends = [LEAST_RECALL, LAST_RECALL].map(|r| first.size_px(r).clamp(FIRST[0] * guess, largest));
-    outcomes.extend(trials.run(&steps(ends[0], ends[1].max(1.05 * ends[0]).min(largest), SIZES), EACH));
+    let step = (FIRST[1] / FIRST[0]).powf(1.0 / (FIRST_SIZES - 1) as f64);
+    let half = first.size_px(LEAST_RECALL);
+    let ends = [half / step.sqrt(), first.size_px(LAST_RECALL).max(half * step)];
+    let [start, end] = ends.map(|e| e.clamp(FIRST[0] * guess, largest));
+    outcomes.extend(trials.run(&steps(start, end, SIZES), EACH));
     Recall::fit(&outcomes, &first)
 }
 
