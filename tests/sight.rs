@@ -183,22 +183,24 @@ fn outcomes(kind: &str, count: u64) -> Vec<Outcome> {
 
 #[test]
 fn of_particles_at_the_stated_limit_nineteen_in_twenty_are_seen_and_intervals_hold_the_fines() {
-    let tally = Tally::of(&outcomes("plain", 10));
-    println!("{}", tally.row("plain"));
-    assert!(tally.at_limit[0] > 200, "too few particles to judge: {:?}", tally.at_limit);
-    assert!((0.92..0.98).contains(&tally.recall()), "{}", tally.recall());
-    assert!(tally.held >= 8, "{} of 10", tally.held);
+    // Bounds: chance leaves 1.5 % with so few photos; what trials do not know of a kind is in docs/accuracy.md.
+    for (kind, recall) in [("plain", 0.92..0.98), ("compressed", 0.89..0.99), ("overexposed", 0.80..1.0)] {
+        let tally = Tally::of(&outcomes(kind, 8));
+        println!("{}", tally.row(kind));
+        assert!(tally.at_limit[0] > 200, "{kind}: too few particles to judge: {:?}", tally.at_limit);
+        assert!(recall.contains(&tally.recall()), "{kind}: {}", tally.recall());
+        assert!(tally.held >= 6, "{kind}: {} of 8", tally.held);
+    }
 }
 
 #[test]
 #[ignore = "100 photos take minutes"]
 fn print_the_whole_table() {
-    let count = std::env::var("SIGHT_PHOTOS").map_or(20, |n| n.parse().unwrap());
     println!(
         "| photos | limit, px | recall at the limit, % | at 0.75 of it | fines as seen, % | corrected, % | at least | holds | in picture |"
     );
     println!("|---|---|---|---|---|---|---|---|---|");
-    for kind in KINDS.into_iter().filter(|k| std::env::var("SIGHT_KIND").map_or(true, |w| w == *k)) {
-        println!("{}", Tally::of(&outcomes(kind, count)).row(kind));
+    for kind in KINDS {
+        println!("{}", Tally::of(&outcomes(kind, 20)).row(kind));
     }
 }

@@ -98,7 +98,13 @@ impl Recall {
         }
         // Larger particles are never seen less often; where trials say so, they say nothing.
         let slope = slope.max(1.0);
-        Recall { half_px: start.half_px * (-offset / slope).exp(), slope, rows: rows(trials) }
+        let rows = rows(trials);
+        let mut half_px = start.half_px * (-offset / slope).exp();
+        if let [first, .., last] = &rows[..] {
+            // Beyond the sizes tried the law is a guess: where none or all were found it has no end.
+            half_px = half_px.clamp(0.5 * first.ecd_px, 2.0 * last.ecd_px);
+        }
+        Recall { half_px, slope, rows }
     }
 
     /// The law through the sizes (px) of which `LEAST_RECALL` and `SEEN` are expected: without trials.
@@ -194,6 +200,18 @@ mod tests {
         assert!((1.8..2.2).contains(&found.limit_px()), "{found:?}");
         assert_eq!(found.rows().iter().map(|r| r.found).collect::<Vec<_>>(), [0.0, 0.0, 1.0, 1.0]);
         assert!(found.weight(1.0) == 2.0 && found.weight(9.0) < 1.001);
+    }
+
+    #[test]
+    fn trials_that_all_fail_or_all_pass_end_beside_the_sizes_tried() {
+        let all = |found: bool| -> Vec<Trial> {
+            let sizes = [2.0, 3.0, 4.0];
+            sizes.map(|ecd_px| Trial { ecd_px, found_px: found.then_some(ecd_px) }).repeat(20)
+        };
+        let start = Recall::expected(2.0, 2.5);
+        assert!((4.0..8.1).contains(&Recall::fit(&all(false), &start).size_px(0.5)));
+        assert!((0.9..2.1).contains(&Recall::fit(&all(true), &start).size_px(0.5)));
+        assert!(Recall::fit(&[], &start).limit_px().is_finite());
     }
 
     #[test]

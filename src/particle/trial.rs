@@ -57,7 +57,8 @@ impl<'a> Trials<'a> {
         let reach = side_px(0.5 * largest_px, &calibration.shade, scene.blur_px);
         let side = (reach + grid).next_multiple_of(grid);
         let mut draws = Draws::new(seed, 0);
-        let occupied = Occupied::new(photo, regions);
+        // Both take as long as memory does.
+        let (occupied, copy) = rayon::join(|| Occupied::new(photo, regions), || photo.clone());
         let (width, height) = (photo.width(), photo.height());
         // As many cells as give the places wanted were all of the paper bare; each is tried at one place.
         let cell = (((width * height) as f64 / (2 * MOST_PLACES) as f64).sqrt() as usize).max(side + grid + 1);
@@ -78,7 +79,7 @@ impl<'a> Trials<'a> {
             places.swap(i, draws.below(i + 1));
         }
         places.truncate(MOST_PLACES);
-        Trials { photo: photo.clone(), scene, regions, calibration, places, used: 0, side, draws }
+        Trials { photo: copy, scene, regions, calibration, places, used: 0, side, draws }
     }
 
     /// Number of empty places left.

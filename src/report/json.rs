@@ -101,6 +101,7 @@ struct RecallV1 {
     tried: usize,
     found: f64,
     recall: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
     bias_pct: Option<f64>,
 }
 
