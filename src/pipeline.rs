@@ -1,6 +1,7 @@
 //! The only place that chains the stages.
 
 mod settings;
+mod sight;
 
 pub use settings::{ScaleChoice, Settings, SettingsError};
 
@@ -11,8 +12,8 @@ use rayon::prelude::*;
 use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, PhotoParticles, Sample, SampleError,
-    Sizes, check_known, intervals, smallest_ecd_px,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Recall,
+    Sample, SampleError, Sizes, Unseen, check_known, intervals,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -91,6 +92,8 @@ pub struct MeasuredPhoto {
     pub rejected: Vec<(Vec<Run>, Rejection)>,
     /// Smallest ECD of which the photo shows 95 %, µm.
     pub smallest_ecd_um: f64,
+    /// Share of particles of each size that the photo shows.
+    pub recall: Recall,
     /// How good the photo is.
     pub quality: Quality,
     /// What was looked at, with advice where it is needed.
@@ -116,6 +119,8 @@ pub struct Measurement {
     pub shares_above: Vec<(f64, f64)>,
     /// Fines are finer than this, µm.
     pub fines_um: f64,
+    /// True when some fines are smaller than the limit of a photo: their share is at least that given.
+    pub fines_at_least: bool,
     /// Smallest ECD of which every photo shows 95 %, µm.
     pub smallest_ecd_um: f64,
     /// Coverage of the intervals, 0..1.
@@ -179,7 +184,8 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Card(card) => vec![card.outline.clone()],
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
-    let limit_px = smallest_ecd_px(regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
+    let recall = sight::recall(photo, &scene, &regions, &calibration);
+    let limit_px = recall.limit_px();
     let mut parts = regions.parts;
     let mut particles = Vec::new();
     let mut whole = Vec::new();
@@ -201,7 +207,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
             part.rejected = Some(Rejection::TooLarge);
             continue;
         }
-        particle.weight = weight;
+        particle.weight = weight * recall.weight(shape.ecd_px());
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);
         }
@@ -228,6 +234,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         size_px: [photo.width(), photo.height()],
         origin: photo.origin().clone(),
         smallest_ecd_um,
+        recall,
         checks,
         scale,
         particles,
@@ -332,8 +339,14 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
     let uncertainty = scale_uncertainty(&photos);
     let how =
         IntervalSettings { level: settings.level, draws: DRAWS, seed: settings.seed, scale_uncertainty: uncertainty };
+    let smallest_ecd_um = sample.smallest_ecd_um();
+    let fines_at_least = smallest_ecd_um > settings.fines_um;
+    let floors = photos.iter().map(|p| p.recall.size_px(LEAST_RECALL) * p.scale.typical());
+    let unseen = Unseen::below(&sizes, floors.fold(0.0, f64::max), settings.fines_um, settings.level);
+    let mut by_mass = intervals(&sizes, Basis::Mass, settings.fines_um, &how);
+    by_mass[Figures::FINES] = unseen.opened(by_mass[Figures::FINES]);
     Ok(Measurement {
-        by_mass: intervals(&sizes, Basis::Mass, settings.fines_um, &how),
+        by_mass,
         by_number: Figures::of(&sizes, Basis::Number, settings.fines_um),
         curve: Curve::of(&sizes, Basis::Mass, 20),
         cumulative: Curve::of(&sizes, Basis::Mass, 200),
@@ -343,7 +356,8 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
             .map(|&um| (um, 100.0 * (1.0 - sizes.finer(Basis::Mass, um))))
             .collect(),
         fines_um: settings.fines_um,
-        smallest_ecd_um: sample.smallest_ecd_um(),
+        fines_at_least,
+        smallest_ecd_um,
         level: settings.level,
         photos,
         sizes,

@@ -3,10 +3,8 @@
 use rayon::prelude::*;
 
 use crate::backdrop::Scene;
-use crate::photo::Photo;
+use crate::photo::{FULL, Photo};
 
-/// Codes from here on count as full scale, in linear light: the upper two of 256.
-const FULL: f32 = 0.985;
 /// Rows between those that are looked at.
 const EVERY: usize = 15;
 

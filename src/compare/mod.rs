@@ -3,6 +3,7 @@
 mod contrast;
 mod curves;
 mod family;
+mod pair;
 mod power;
 mod quantity;
 pub mod sieve;
@@ -12,26 +13,10 @@ pub use family::holm;
 pub use power::photos_a_side;
 pub use quantity::Quantity;
 
-use crate::distribution::{Basis, Figures, IntervalSettings, Sample, Sizes, intervals, support};
-use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
-use contrast::{Contrast, Side, contrast};
-use power::smallest_detectable;
-use quantity::{PhotoValues, photo_values};
-
-/// With one photo a side a difference is claimed only where it would hold even if spreads of the same grounds scattered
-/// by as much as this (relative standard deviation): what careless spreading may reach. An assumption, not a measurement.
-const UNKNOWN_SPREAD: f64 = 0.06;
-/// The same for the figures of the fine end: fines cling and segregate, and a shift of all sizes moves them most.
-const UNKNOWN_FINE_SPREAD: f64 = 0.20;
-/// The same for shares above a size, % of the mass.
-const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
-
-/// With fewer effective particles than this beyond D90, photos scatter less than they should: a quantile cannot lie beyond
-/// the largest particles. The intervals of D90 and span are then at least as wide as counting makes them.
-const FEW: f64 = 30.0;
-
-/// Bootstrap draws behind the intervals of a single photo.
-const DRAWS: usize = 300;
+use crate::distribution::{PhotoParticles, Sample};
+use crate::numeric::Estimate;
+use crate::particle::Particle;
+use pair::{Prepared, pair};
 
 /// A sample with its name.
 #[derive(Clone, Debug)]
@@ -182,280 +167,17 @@ pub fn compare(base: &Grounds, others: &[Grounds], question: &Question) -> Resul
     Ok(others.iter().map(|other| pair(&base_side, other, others.len(), question)).collect())
 }
 
-/// A sample with its photos' figures.
-struct Prepared<'a> {
-    grounds: &'a Grounds,
-    photos: Vec<Sizes>,
-    values: Vec<PhotoValues>,
-    pooled: Vec<f64>,
-    /// Quantities without each photo in turn; of no use with one photo.
-    without: Vec<Vec<f64>>,
-    support: Vec<f64>,
-    /// Intervals of the figures of a single photo.
-    intervals: Vec<Estimate>,
-    /// Effective particles beyond D90.
-    few: f64,
-    /// Counting variance of the pooled quantities.
-    counted: Vec<f64>,
-}
-
-fn quantities(question: &Question) -> Vec<Quantity> {
-    let shares = question.shares_above_um.iter().map(|&um| Quantity::ShareAbove(um));
-    (0..Figures::NAMES.len()).map(Quantity::Figure).chain(shares).collect()
-}
-
-impl<'a> Prepared<'a> {
-    fn of(grounds: &'a Grounds, question: &Question) -> Result<Self, CompareError> {
-        let quantities = quantities(question);
-        let sizes = Sizes::of(&grounds.sample);
-        let photos: Vec<Sizes> =
-            (0..sizes.photos()).map(|i| sizes.of_photo(i)).filter(|s| !s.ecd_um.is_empty()).collect();
-        if photos.is_empty() {
-            return Err(CompareError::Empty(grounds.name.clone()));
-        }
-        let figures = Figures::of(&sizes, Basis::Mass, question.fines_um).to_array();
-        let behind = support(&sizes, question.fines_um, &figures);
-        // A share above a size rests on at least as many particles as the median's thinner side.
-        let support = quantities.iter().map(|q| if let Quantity::Figure(i) = q { behind[*i] } else { behind[1] });
-        let counted = photo_values(&sizes, &quantities, question.fines_um).counting;
-        let without = |photo: usize| {
-            let rows = (0..sizes.ecd_um.len()).filter(|&i| sizes.photo[i] != photo);
-            let rest = Sizes::from_rows(rows.map(|i| (sizes.ecd_um[i], sizes.weight[i], 0)).collect());
-            let figures = Figures::of(&rest, Basis::Mass, question.fines_um).to_array();
-            quantities.iter().map(|q| q.of(&rest, &figures)).collect()
-        };
-        let used = (0..sizes.photos()).filter(|&i| photos.len() > 1 && sizes.photo.contains(&i));
-        Ok(Prepared {
-            grounds,
-            without: used.map(without).collect(),
-            values: photos.iter().map(|s| photo_values(s, &quantities, question.fines_um)).collect(),
-            pooled: quantities.iter().map(|q| q.of(&sizes, &figures)).collect(),
-            support: support.collect(),
-            few: behind[2],
-            intervals: if photos.len() == 1 {
-                let how = IntervalSettings {
-                    level: question.level,
-                    draws: DRAWS,
-                    seed: question.seed,
-                    scale_uncertainty: grounds.scale_uncertainty,
-                };
-                intervals(&sizes, Basis::Mass, question.fines_um, &how).to_vec()
-            } else {
-                Vec::new()
-            },
-            counted,
-            photos,
-        })
-    }
-
-    /// Quantity number `q` for each photo, as its logarithm or plain: by how much the photo moves the pooled figure.
-    ///
-    /// Pseudo-values of the jackknife that leaves out a photo at a time. The photos' own figures would scatter less than
-    /// the pooled one where a photo holds few large particles.
-    /// Source: F. M. T. A. Busing, E. Meijer & R. van der Leeden, Stat. Comput. 9 (1999) 3–8 (from memory).
-    fn side(&self, q: usize, log: bool, is_ratio: bool) -> Side {
-        let plain = self.own(q, log, is_ratio);
-        let value = |v: f64| if log { v.ln() } else { v };
-        let mass: f64 = self.values.iter().map(|p| p.mass).sum();
-        let moved = |(i, rest): (usize, &Vec<f64>)| {
-            let times = mass / self.values[i].mass;
-            times * value(self.pooled[q]) - (times - 1.0) * value(rest[q])
-        };
-        if self.without.is_empty() {
-            return plain;
-        }
-        Side { value: self.without.iter().enumerate().map(moved).collect(), ..plain }
-    }
-
-    /// Quantity number `q` as each photo shows it by itself: what may be exchanged between the sides.
-    fn own(&self, q: usize, log: bool, is_ratio: bool) -> Side {
-        let value = |v: f64| if log { v.ln() } else { v };
-        // Variances of logarithms become those of plain values.
-        let counting = |p: &PhotoValues| {
-            if is_ratio && !log { p.counting[q] * p.value[q].powi(2) } else { p.counting[q] }
-        };
-        Side {
-            value: self.values.iter().map(|p| value(p.value[q])).collect(),
-            counting: self.values.iter().map(counting).collect(),
-            mass: self.values.iter().map(|p| p.mass).collect(),
-        }
-    }
-}
-
 /// Two photos, one of each sample, with the same particles.
 fn shared_photo(a: &Grounds, b: &Grounds) -> Option<(String, String)> {
-    let same = |x: &crate::distribution::PhotoParticles, y: &crate::distribution::PhotoParticles| {
-        let key = |p: &crate::particle::Particle| (p.x_px, p.y_px, p.ecd_um);
+    let same = |x: &PhotoParticles, y: &PhotoParticles| {
+        let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
         !x.particles.is_empty()
             && x.particles.len() == y.particles.len()
             && x.particles.iter().zip(&y.particles).all(|(p, q)| key(p) == key(q))
     };
     let photos = a.sample.photos().iter();
     photos.flat_map(|x| b.sample.photos().iter().map(move |y| (x, y))).find(|(x, y)| same(x, y)).map(|(x, y)| {
-        let name = |g: &Grounds, p: &crate::distribution::PhotoParticles| format!("{} ({})", g.name, p.name);
+        let name = |g: &Grounds, p: &PhotoParticles| format!("{} ({})", g.name, p.name);
         (name(a, x), name(b, y))
     })
-}
-
-/// A quantity ready to be compared.
-struct Compared {
-    quantity: Quantity,
-    log: bool,
-    /// The photos' own values, which may be exchanged between the sides.
-    own: [Side; 2],
-    values: [f64; 2],
-    contrast: Contrast,
-    /// Other less base on the scale of comparison, photos pooled.
-    difference: f64,
-    support: f64,
-}
-
-fn pair(base: &Prepared, other: &Prepared, samples: usize, question: &Question) -> Comparison {
-    let compared: Vec<Compared> = quantities(question)
-        .into_iter()
-        .enumerate()
-        .filter_map(|(q, of)| prepare(base, other, q, of, question.level))
-        .collect();
-    let p: Vec<f64> = compared.iter().map(|c| p_value(c, 0.0)).collect();
-    // The chances that remain if spreads scatter as much as is met.
-    let careful: Vec<f64> =
-        holm(&compared.iter().map(|c| p_value(c, 2.0 * unknown_spread(c).powi(2))).collect::<Vec<_>>(), samples);
-    let sides: Vec<[&Side; 2]> = compared.iter().map(|c| [&c.own[0], &c.own[1]]).collect();
-    let exchanged = family::permuted(&sides, question.seed);
-    let adjusted: Vec<f64> = match &exchanged {
-        Some(adjusted) => adjusted.iter().zip(&p).map(|(a, p)| (a * samples as f64).clamp(*p, 1.0)).collect(),
-        None => holm(&p, samples),
-    };
-    let mut differences: Vec<Difference> =
-        compared.iter().zip(p).zip(adjusted).map(|((c, p), adjusted)| difference(c, p, adjusted, question)).collect();
-    for (difference, careful) in differences.iter_mut().zip(careful) {
-        difference.holds_under_spread = careful < 1.0 - question.level;
-    }
-    let told = |side: &Prepared| SideOf {
-        name: side.grounds.name.clone(),
-        photos: side.photos.len(),
-        particles: side.grounds.sample.count(),
-        smallest_ecd_um: side.grounds.sample.smallest_ecd_um(),
-    };
-    let mut comparison = Comparison {
-        sides: [told(base), told(other)],
-        curves: curves::curves(&base.photos, &other.photos, question.level, question.seed),
-        differences,
-        verdict: Verdict::Undecided,
-        level: question.level,
-        exchanged: exchanged.is_some(),
-    };
-    comparison.verdict = if comparison.differences.iter().any(|d| comparison.is_clear(d)) {
-        Verdict::Different
-    } else if comparison.differences.iter().all(|d| d.alike) && !comparison.spread_unknown() {
-        Verdict::Alike
-    } else {
-        Verdict::Undecided
-    };
-    comparison
-}
-
-/// `None` where no photo shows the quantity.
-fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, level: f64) -> Option<Compared> {
-    let values = [base.pooled[q], other.pooled[q]];
-    if values == [0.0; 2] || values.iter().any(|v| !v.is_finite()) {
-        return None;
-    }
-    let both = [base, other];
-    // A photo without any fines has no logarithm; the plain shares are compared then.
-    let log = quantity.is_ratio()
-        && both.iter().all(|s| s.values.iter().all(|p| p.value[q] > 0.0) && s.without.iter().all(|w| w[q] > 0.0));
-    let mut sides = both.map(|s| s.side(q, log, quantity.is_ratio()));
-    let mut own = both.map(|s| s.own(q, log, quantity.is_ratio()));
-    if quantity.is_ratio() && !log {
-        // And it shows no scatter by counting: the largest of the other photos stands for it.
-        let largest = sides.iter().flat_map(|s| &s.counting).copied().filter(|c| c.is_finite()).fold(0.0, f64::max);
-        sides.iter_mut().chain(&mut own).flat_map(|s| &mut s.counting).for_each(|c| {
-            if c.is_nan() || *c <= 0.0 {
-                *c = largest;
-            }
-        });
-    }
-    let mut contrast = contrast([&sides[0], &sides[1]]);
-    let mut support = base.support[q].min(other.support[q]);
-    if let (None, true, Quantity::Figure(f)) = (contrast.freedom, log, quantity) {
-        // One photo a side: as wide as the intervals of the two measurements, which hold counting and scale, join to.
-        let normal = normal_quantile(0.5 + 0.5 * level);
-        let half = both.map(|s| 0.5 * (s.intervals[f].high / s.intervals[f].low).ln() / normal);
-        contrast.variance = half[0].powi(2) + half[1].powi(2);
-        support = f64::INFINITY;
-    }
-    if contrast.freedom.is_some() && matches!(quantity, Quantity::Figure(2 | 3)) && base.few.min(other.few) < FEW {
-        contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
-    }
-    let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
-    Some(Compared { quantity, log, own, values, contrast, difference, support })
-}
-
-/// Variance that makes the interval as wide as counting alone makes it.
-fn floor(contrast: &Contrast, counted: [f64; 2], level: f64) -> f64 {
-    let normal = normal_quantile(0.5 + 0.5 * level);
-    (counted[0] + counted[1]) * (normal / contrast.reach(level, f64::INFINITY)).powi(2)
-}
-
-/// Two-sided p-value, with `more` variance than the photos show.
-fn p_value(c: &Compared, more: f64) -> f64 {
-    if c.difference == 0.0 {
-        return 1.0;
-    }
-    let t = c.difference.abs() / (c.contrast.variance + more).sqrt();
-    2.0 * (1.0 - student_t_cdf(t, c.contrast.freedom.unwrap_or(c.support.max(1.0))))
-}
-
-fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Difference {
-    let Compared { quantity, log, values: [a, b], contrast, difference, support, .. } = *c;
-    let level = question.level;
-    let half = contrast.reach(level, support) * contrast.error();
-    // From logarithms to the unit of the figure by the mean that makes the difference exact.
-    let unit = if !log {
-        1.0
-    } else if difference.abs() < 1e-9 {
-        a
-    } else {
-        (b - a) / difference
-    };
-    let estimate = |value: f64, low: f64, high: f64| Estimate { value, low, high, level };
-    let pct = |v: f64| if log { 100.0 * v.exp_m1() } else { 100.0 * v / a };
-    let margin = if quantity == Quantity::FINES { question.fines_margin } else { question.margin };
-    // On the scale of comparison; a share above counts relative to the base's, as every other figure.
-    let reach = if log { margin.ln_1p() } else { margin * a };
-    let one_sided = student_t_quantile(level, contrast.freedom.unwrap_or(support.max(1.0))) * contrast.error();
-    Difference {
-        quantity,
-        values: [a, b],
-        difference: estimate(unit * difference, unit * (difference - half), unit * (difference + half)),
-        relative_pct: (a > 0.0).then(|| estimate(pct(difference), pct(difference - half), pct(difference + half))),
-        p,
-        p_adjusted,
-        smallest_detectable: unit * smallest_detectable(contrast, support, level),
-        margin_pct: 100.0 * margin,
-        alike: difference.abs() + one_sided < reach,
-        photos_needed: photos_a_side(contrast.photo_variance, reach, level),
-        explained_by_spread: explained_by_spread(c, level),
-        holds_under_spread: false,
-    }
-}
-
-/// Standard deviation between spreads that is reckoned with where it is unknown, on the scale of comparison.
-fn unknown_spread(c: &Compared) -> f64 {
-    // A plain share of fines is held against the same relative spread.
-    let size = if c.quantity.is_ratio() && !c.log { c.values[0].max(c.values[1]) } else { 1.0 };
-    match c.quantity {
-        Quantity::Figure(0 | 4 | 5) => UNKNOWN_FINE_SPREAD * size,
-        Quantity::Figure(_) => UNKNOWN_SPREAD * size,
-        Quantity::ShareAbove(_) => UNKNOWN_SHARE_SPREAD,
-    }
-}
-
-/// The spread (%) that would explain what counting does not.
-fn explained_by_spread(c: &Compared, level: f64) -> Option<f64> {
-    let reach = normal_quantile(0.5 + 0.5 * level);
-    let beyond = (c.difference / reach).powi(2) - c.contrast.variance;
-    let percent = if c.log { 100.0 } else { 1.0 };
-    (c.contrast.freedom.is_none() && beyond > 0.0).then(|| percent * (0.5 * beyond).sqrt())
 }

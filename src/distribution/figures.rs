@@ -93,6 +93,9 @@ impl Figures {
     /// Names in files, in the order of [`Figures::to_array`].
     pub const NAMES: [&'static str; 7] = ["d10_um", "d50_um", "d90_um", "span", "fines_pct", "d32_um", "d43_um"];
 
+    /// Place of the share of fines in [`Figures::NAMES`].
+    pub const FINES: usize = 4;
+
     /// Figures of `sizes` on `basis`, with fines finer than `fines_um` (µm).
     ///
     /// Quantiles: each particle stands in the middle of its own share, and between two particles the cumulative share

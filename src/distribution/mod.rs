@@ -6,10 +6,12 @@ mod interval;
 mod known;
 mod limit;
 mod sample;
+mod unseen;
 
 pub use curve::Curve;
 pub use figures::{Basis, Figures, Sizes};
 pub use interval::{IntervalSettings, intervals, support};
 pub use known::{KnownCheck, KnownError, KnownSize, check_known};
-pub use limit::smallest_ecd_px;
+pub use limit::{LEAST_RECALL, Recall, RecallRow, SEEN, expected_ecd_px};
 pub use sample::{PhotoParticles, Sample, SampleError};
+pub use unseen::Unseen;

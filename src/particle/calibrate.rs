@@ -186,7 +186,7 @@ mod tests {
     fn the_table_gives_back_the_radius_of_its_own_discs() {
         let shade = Shade { strength: 0.3, direction: [0.8, 0.6], floor_px: 1.0, share: 0.2 };
         for sharpen in [0.0, 0.5] {
-            let look = Look { blur_px: 1.0, sharpen, level: 0.7 };
+            let look = Look { blur_px: 1.0, sharpen, level: 0.7, excess: 1.0 };
             let table = table(1.1, &look, 0.9, &shade, 0.0..99.0);
             let calibration = Calibration { sigma: 1.1, look, table, hardness: 0.0, shade };
             for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {

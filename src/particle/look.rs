@@ -4,6 +4,7 @@ use super::edge::mean_profile;
 use super::examine::Examiner;
 use super::shade::Shade;
 use super::synthetic::disc;
+use crate::photo::FULL;
 
 /// Blur and sharpening of a photo.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,50 +15,77 @@ pub struct Look {
     pub sharpen: f64,
     /// Light of the paper, share of full scale: sharpening works on codes, which are not proportional to light.
     pub level: f64,
+    /// Light of the paper over that which the photo shows: above 1 where the paper is overexposed.
+    pub excess: f64,
 }
+
+/// Most light above full scale that is told from the edges: beyond it half of an edge is lost.
+const MOST_EXCESS: f64 = 1.8;
 
 /// Radius, in blur widths, of a disc whose edge is as good as straight.
 const LARGE: f64 = 10.0;
 
 /// Steps of the search; the blur then fits to 1 % even under strong sharpening.
 const ROUNDS: usize = 5;
+/// The same on paper at full scale, where the two unknowns pull on both marks.
+const ROUNDS_FULL: usize = 15;
+
+/// Deepest shadow that paper at full scale is taken to hide beside a particle, share of the light: twice that of two
+/// lights, and what photos with one soft lamp show.
+const HIDDEN_SHADE: f64 = 0.2;
 
 impl Look {
+    /// Light of the bare paper over full scale, at most: edges tell that of the paper in the particle's own shadow, which
+    /// full scale hides.
+    pub(super) fn bare_excess(&self) -> f64 {
+        if self.level >= f64::from(FULL) { self.excess / (1.0 - HIDDEN_SHADE) } else { 1.0 }
+    }
+
     /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
     /// also gives the deficit that sharpening leaves beside it, where shade is read.
     ///
     /// Both are read by the same code, with a blur of `sigma` px; `core` is the deficit of large particles and `level` the
-    /// light of the paper. Without a profile the photo counts as not sharpened.
+    /// light of the paper. Without a profile the photo counts as not sharpened. Where the paper stands at full scale, the
+    /// outer part of each edge is lost, and with it what sharpening did there: how much is lost tells the light above full
+    /// scale, and is looked for instead.
     pub(super) fn learn(profile: Option<&[f64]>, sigma: f64, core: f64, level: f64) -> (Look, f64) {
-        let plain = Look { blur_px: sigma, sharpen: 0.0, level };
+        let full = level >= f64::from(FULL);
+        let plain = Look { blur_px: sigma, sharpen: 0.0, level, excess: 1.0 };
+        let marks = |profile: &[f64]| marks(profile, sigma, full);
         let mut examiner = Examiner::new(sigma);
         let mut see = |look: &Look| {
             let patch = disc(LARGE * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
             let reading = examiner.examine_lone(&patch)?;
             let ring: Vec<f64> = reading.ring.iter().flatten().copied().collect();
             let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
-            Some((marks(&profile, sigma), ring.iter().sum::<f64>() / ring.len().max(1) as f64))
+            Some((marks(&profile), ring.iter().sum::<f64>() / ring.len().max(1) as f64))
         };
-        let Some(wanted) = profile.map(|p| marks(p, sigma)) else { return (plain, 0.0) };
+        let Some(wanted) = profile.map(marks) else { return (plain, 0.0) };
         let blurrier = Look { blur_px: 1.1 * sigma, ..plain };
-        let sharper = Look { sharpen: 0.3, ..plain };
+        // The second unknown is the strength of the sharpening, or the light above full scale.
+        let with = |look: Look, blur_px: f64, second: f64| {
+            let look = Look { blur_px: blur_px.clamp(0.4 * sigma, 2.0 * sigma), ..look };
+            if full {
+                Look { excess: (1.0 + second).clamp(1.0, MOST_EXCESS), ..look }
+            } else {
+                Look { sharpen: second.clamp(-0.5, 3.0), ..look }
+            }
+        };
+        let second = |look: &Look| if full { look.excess - 1.0 } else { look.sharpen };
+        let sharper = with(plain, sigma, 0.3);
         let (Some(at), Some(b), Some(s)) = (see(&plain), see(&blurrier), see(&sharper)) else { return (plain, 0.0) };
         // Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
         let mut slope = [0, 1].map(|i| [(b.0[i] - at.0[i]) / 0.1, (s.0[i] - at.0[i]) / 0.3]);
         let (mut look, mut seen) = (plain, at);
-        for _ in 0..ROUNDS {
+        for _ in 0..if full { ROUNDS_FULL } else { ROUNDS } {
             let miss = [wanted[0] - seen.0[0], wanted[1] - seen.0[1]];
             let det = slope[0][0] * slope[1][1] - slope[0][1] * slope[1][0];
             let step = [
                 (miss[0] * slope[1][1] - miss[1] * slope[0][1]) / det,
                 (miss[1] * slope[0][0] - miss[0] * slope[1][0]) / det,
             ];
-            let next = Look {
-                blur_px: (look.blur_px + step[0] * sigma).clamp(0.4 * sigma, 2.0 * sigma),
-                sharpen: (look.sharpen + step[1]).clamp(-0.5, 3.0),
-                level,
-            };
-            let moved = [(next.blur_px - look.blur_px) / sigma, next.sharpen - look.sharpen];
+            let next = with(look, look.blur_px + step[0] * sigma, second(&look) + step[1]);
+            let moved = [(next.blur_px - look.blur_px) / sigma, second(&next) - second(&look)];
             let length = moved[0] * moved[0] + moved[1] * moved[1];
             let Some(now) = see(&next).filter(|_| length > 1e-8 && length.is_finite()) else { break };
             for ((row, now), seen) in slope.iter_mut().zip(now.0).zip(seen.0) {
@@ -71,13 +99,18 @@ impl Look {
 }
 
 /// What tells blur and sharpening apart: the fall at the edge and the mean deficit outside it, both as shares of the
-/// deficit inside.
-fn marks(profile: &[f64], sigma: f64) -> [f64; 2] {
+/// deficit inside. On paper at full scale the deficit at the steepest place stands for the latter: half of that inside,
+/// and less the more of the edge is lost.
+fn marks(profile: &[f64], sigma: f64, full: bool) -> [f64; 2] {
     let middle = profile.len() / 2;
     let inside = (profile[0] + profile[1] + profile[2]) / 3.0;
+    let fall = (profile[middle - 1] - profile[middle + 1]) / inside;
+    if full {
+        return [fall, profile[middle] / inside];
+    }
     let place = |widths: f64| middle + (widths * sigma / super::edge::STEP_PX).round() as usize;
     let outside = &profile[place(1.5)..=place(3.5).min(profile.len() - 1)];
-    [(profile[middle - 1] - profile[middle + 1]) / inside, outside.iter().sum::<f64>() / outside.len() as f64 / inside]
+    [fall, outside.iter().sum::<f64>() / outside.len() as f64 / inside]
 }
 
 #[cfg(test)]
@@ -94,7 +127,7 @@ mod tests {
     fn blur_and_sharpening_are_found_again() {
         let sigma = 1.05;
         for (blur_px, sharpen) in [(0.9, 0.0), (1.1, 0.4), (1.0, 1.0), (1.3, -0.2)] {
-            let truth = Look { blur_px, sharpen, level: 0.6 };
+            let truth = Look { blur_px, sharpen, level: 0.6, excess: 1.0 };
             let (look, _) = Look::learn(Some(&profile(&truth, sigma)), sigma, 0.9, 0.6);
             let off = profile(&truth, sigma).into_iter().zip(profile(&look, sigma)).map(|(a, b)| (a - b).abs());
             let worst = off.fold(0.0, f64::max);
@@ -106,5 +139,21 @@ mod tests {
                 assert!((look.sharpen - sharpen).abs() < 0.03 + 0.05 * sharpen, "{truth:?} {look:?}");
             }
         }
+    }
+
+    #[test]
+    fn light_above_full_scale_is_found_from_what_edges_lack() {
+        let learnt = |excess: f64| {
+            let truth = Look { blur_px: 1.1, sharpen: 0.0, level: 1.0, excess };
+            Look::learn(Some(&profile(&truth, 0.85)), 0.85, 0.9, 1.0).0
+        };
+        for excess in [1.1, 1.2, 1.3] {
+            let look = learnt(excess);
+            assert!((look.excess - excess).abs() < 0.05, "{excess}: {look:?}");
+            assert!((look.blur_px / 1.1 - 1.0).abs() < 0.05, "{excess}: {look:?}");
+        }
+        // Where a third of the edge is lost the rest of it tells less: the light is read a little low.
+        let far = learnt(1.5);
+        assert!((1.3..1.55).contains(&far.excess), "{far:?}");
     }
 }

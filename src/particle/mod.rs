@@ -12,12 +12,14 @@ mod shade;
 mod shape;
 mod synthetic;
 mod territory;
+mod trial;
 
 pub use calibrate::Calibration;
 pub use flag::Flags;
 pub use look::Look;
 pub use shade::Shade;
 pub use shape::{Particle, Shape, aspect_ratio, circularity, ecd_um, solidity};
+pub use trial::{Trial, Trials};
 
 use rayon::prelude::*;
 

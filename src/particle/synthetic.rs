@@ -11,13 +11,25 @@ use crate::photo::{linear_from_srgb, srgb_from_linear};
 /// half pixels, as phones use, width and strength trade against each other.
 const HALO_PX: f64 = 1.3;
 
+/// What particles take of the light, where the photo shows that they leave 1 − `core` of the paper it shows.
+pub(super) fn true_core(core: f64, look: &Look) -> f64 {
+    1.0 - (1.0 - core) / look.excess
+}
+
+/// Side of the patch that [`disc`] gives, px.
+pub(super) fn side_px(radius: f64, shade: &Shade, sigma: f64) -> usize {
+    let length = shade.length_px(2.0 * radius);
+    2 * ((radius + length.min(4.0 * sigma + 2.0)).ceil() as usize + margin_px(sigma) + 2)
+}
+
 /// A disc of `radius` px with its shadow and the `look` of a photo, with room to be read with `sigma`; `at` shifts it
 /// against the pixel grid.
 pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64; 2], sigma: f64) -> Patch {
     /// Samples per pixel and axis before the blur.
     const FINE: usize = 3;
+    let core = true_core(core, look);
     let length = shade.length_px(2.0 * radius);
-    let side = 2 * ((radius + length.min(4.0 * sigma + 2.0)).ceil() as usize + margin_px(sigma) + 2);
+    let side = side_px(radius, shade, sigma);
     let n = side * FINE;
     let centre = [side as f64 / 2.0 + at[0], side as f64 / 2.0 + at[1]];
     // Coverage along the radius stands for the share of a sample inside; only near the edge it is neither 0 nor 1.
@@ -51,6 +63,10 @@ pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64;
     let mut rows = vec![0.0f32; side * n];
     kernel.smooth_picture(&fine, n, centres().zip(rows.chunks_exact_mut(n)));
     let mut deficit: Vec<f32> = rows.chunks_exact(n).flat_map(|row| centres().map(|x| row[x])).collect();
+    if look.excess > 1.0 {
+        let excess = look.excess as f32;
+        deficit.iter_mut().for_each(|d| *d = (1.0 - excess * (1.0 - *d)).max(0.0));
+    }
     if look.sharpen != 0.0 {
         sharpen(&mut deficit, side, look);
     }
@@ -79,7 +95,7 @@ mod tests {
     fn a_blurred_disc_agrees_with_scipy() {
         // Source: scipy.special.ive with scipy.integrate.quad (SciPy 1.17.1): value at the centre of a unit disc of
         // radius R under unit blur, 1 − exp(−R²/2).
-        let look = Look { blur_px: 1.0, sharpen: 0.0, level: 0.7 };
+        let look = Look { blur_px: 1.0, sharpen: 0.0, level: 0.7, excess: 1.0 };
         for r in [1.0, 2.0, 3.0f64] {
             let patch = disc(r, &look, 1.0, &Shade::default(), [0.5, 0.5], 1.0);
             let peak = patch.deficit.iter().copied().fold(0.0f32, f32::max);
@@ -92,7 +108,7 @@ mod tests {
 
     #[test]
     fn sharpening_leaves_a_bright_halo_and_no_change_of_flat_parts() {
-        let look = Look { blur_px: 1.0, sharpen: 0.6, level: 0.7 };
+        let look = Look { blur_px: 1.0, sharpen: 0.6, level: 0.7, excess: 1.0 };
         let patch = disc(12.0, &look, 0.9, &Shade::default(), [0.5, 0.5], 1.0);
         let row = patch.row(patch.height / 2);
         let least = row.iter().copied().fold(1.0f32, f32::min);

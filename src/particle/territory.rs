@@ -21,7 +21,7 @@ impl Occupied {
     }
 
     /// Number of taken pixels among `x0..x1` of row `y`.
-    fn count(&self, x0: usize, x1: usize, y: usize) -> usize {
+    pub fn count(&self, x0: usize, x1: usize, y: usize) -> usize {
         let mut bits = 0;
         for_words(y * self.width + x0, y * self.width + x1, |i, mask| {
             bits += (self.words[i] & mask).count_ones() as usize;

@@ -7,7 +7,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::orient::upright;
-use super::{Origin, Photo, Samples};
+use super::{Compression, Origin, Photo, Samples};
 
 /// Longest side that is decoded, px: above every phone and camera, far below what exhausts memory.
 const MAX_SIDE_PX: usize = 30_000;
@@ -124,8 +124,13 @@ fn kind_of(bytes: &[u8]) -> Result<Kind, PhotoError> {
 /// Unknown format, damage, sizes above the limits, colour codings that have no safe meaning (CMYK, float).
 pub fn decode(bytes: &[u8]) -> Result<Photo, PhotoError> {
     let origin = Origin::of(bytes);
+    let mut compression = None;
     let (width, height, samples) = match kind_of(bytes)? {
-        Kind::Jpeg => jpeg_luma(bytes)?,
+        Kind::Jpeg => {
+            let (width, height, samples) = jpeg_luma(bytes)?;
+            compression = Compression::of_jpeg(bytes, [width, height], origin.orientation);
+            (width, height, samples)
+        }
         Kind::Heic => return heic_photo(bytes, origin),
         Kind::Other(format) => luma(other(bytes, format)?),
     };
@@ -139,7 +144,7 @@ pub fn decode(bytes: &[u8]) -> Result<Photo, PhotoError> {
             (w, h, Samples::Sixteen(s))
         }
     };
-    Ok(Photo::new(width, height, samples, origin))
+    Ok(Photo { compression, ..Photo::new(width, height, samples, origin) })
 }
 
 /// Decodes the same file to an upright 8-bit colour picture, for drawing on.

@@ -3,7 +3,9 @@
 //! **Pixel convention**, used everywhere: pixel (0, 0) covers [0, 1) × [0, 1) and its centre is (0.5, 0.5); x runs
 //! right, y runs down. Boxes are half open.
 
+mod compression;
 mod copies;
+mod darken;
 mod decode;
 #[cfg(feature = "heic")]
 mod heic;
@@ -11,7 +13,9 @@ mod linear;
 mod orient;
 mod origin;
 
+pub use compression::Compression;
 pub use copies::copy_among;
+pub use darken::FULL;
 pub use decode::{PhotoError, check, decode, decode_rgb, read, read_bytes};
 pub use linear::{linear_from_srgb, srgb_from_linear};
 pub use origin::Origin;
@@ -31,6 +35,8 @@ pub struct Photo {
     /// Linear light (0 black … 1 full scale) of every code.
     table: Vec<f32>,
     origin: Origin,
+    /// How the file stored it, where it is a JPEG.
+    compression: Option<Compression>,
 }
 
 /// Coded luminance, row by row.
@@ -46,7 +52,7 @@ impl Photo {
             Samples::Eight(_) => linear::table(256),
             Samples::Sixteen(_) => linear::table(65_536),
         };
-        Photo { width, height, samples, table, origin }
+        Photo { width, height, samples, table, origin, compression: None }
     }
 
     /// A photo of 8-bit sRGB-coded luminance, row by row: for tests and for pictures made in memory.

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::advice::Check;
-use crate::distribution::Figures;
+use crate::distribution::{Figures, RecallRow};
 use crate::numeric::Estimate;
 use crate::particle::Flags;
 use crate::pipeline::{MeasuredPhoto, Measurement};
@@ -93,6 +93,17 @@ struct ParticlesV1 {
 #[derive(Serialize)]
 struct LimitV1 {
     smallest_ecd_um: f64,
+    recall: Vec<RecallV1>,
+}
+
+#[derive(Serialize)]
+struct RecallV1 {
+    ecd_um: f64,
+    tried: usize,
+    found: f64,
+    recall: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bias_pct: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -100,6 +111,7 @@ struct DistributionV1 {
     #[serde(flatten)]
     figures: BTreeMap<&'static str, f64>,
     fines_below_um: f64,
+    fines_at_least: bool,
     shares_above: Vec<ShareV1>,
     confidence_pct: f64,
     intervals: BTreeMap<&'static str, [f64; 2]>,
@@ -144,6 +156,21 @@ struct CheckV1 {
     limit: f64,
     unit: &'static str,
     fires: bool,
+}
+
+fn limit_v1(m: &Measurement) -> LimitV1 {
+    let worst = m.photos.iter().max_by(|a, b| a.smallest_ecd_um.total_cmp(&b.smallest_ecd_um));
+    let rows = |photo: &MeasuredPhoto| {
+        let row = |r: &RecallRow| RecallV1 {
+            ecd_um: r.ecd_px * photo.scale.typical(),
+            tried: r.tried,
+            found: r.found,
+            recall: photo.recall.at(r.ecd_px),
+            bias_pct: r.bias.map(|b| 100.0 * b),
+        };
+        photo.recall.rows().iter().map(row).collect()
+    };
+    LimitV1 { smallest_ecd_um: m.smallest_ecd_um, recall: worst.map(rows).unwrap_or_default() }
 }
 
 fn check_v1(check: &Check) -> CheckV1 {
@@ -229,10 +256,11 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             below_limit: flagged(Flags::BELOW_LIMIT),
             split: flagged(Flags::SPLIT),
         },
-        limit: LimitV1 { smallest_ecd_um: m.smallest_ecd_um },
+        limit: limit_v1(m),
         distribution: DistributionV1 {
             figures: named(&m.by_mass),
             fines_below_um: m.fines_um,
+            fines_at_least: m.fines_at_least,
             shares_above: m.shares_above.iter().map(|&(size_um, share_pct)| ShareV1 { size_um, share_pct }).collect(),
             confidence_pct: 100.0 * m.level,
             intervals: Figures::NAMES.into_iter().zip(m.by_mass.iter().map(|e| [e.low, e.high])).collect(),

@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::format::{count, interval, significant, value};
+use crate::distribution::Figures;
 use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::scale::Source;
 use crate::segment::Rejection;
@@ -77,7 +78,7 @@ pub fn table(m: &Measurement) -> String {
             out,
             "  {:<16}{:>12}{:>24}{:>14}",
             rows[i],
-            format!("{}{unit}", value(e)),
+            format!("{}{}{unit}", if m.fines_at_least && i == Figures::FINES { "≥ " } else { "" }, value(e)),
             format!("{}{unit}", interval(e)),
             // The two means are the same by their definition, whatever the basis.
             if i < 5 { format!("{}{unit}", significant(number, 2)) } else { String::new() },
@@ -94,6 +95,13 @@ pub fn table(m: &Measurement) -> String {
         "  Reliable from {} µm up: smaller particles are partly missed.",
         significant(m.smallest_ecd_um, 2)
     );
+    if m.fines_at_least {
+        let _ = writeln!(
+            out,
+            "  The share of fines is at least that given: the photo does not show all particles below {} µm.",
+            significant(m.fines_um, 3)
+        );
+    }
     out.push_str(&advice(m));
     let _ = write!(out, "  Left out: {} that the frame cuts", count(cut, "particle"));
     let large = rejected(Rejection::TooLarge);

@@ -47,6 +47,21 @@ pub(super) fn detect(photo: &Photo, scene: &Scene) -> Found {
     Found { runs: parts.concat(), threshold, smoothed_noise }
 }
 
+/// Runs above `threshold` in each of the boxes.
+pub(super) fn detect_in(photo: &Photo, scene: &Scene, boxes: &[[usize; 4]], threshold: f64) -> Vec<Vec<Run>> {
+    let kernel = GaussKernel::new(scene.blur_px);
+    boxes
+        .par_iter()
+        .map(|&place| {
+            let mut runs = Vec::new();
+            rows::smoothed(photo, scene, &kernel, place, |y, row| {
+                runs_above(row, place[0], y, threshold as f32, &mut runs);
+            });
+            runs
+        })
+        .collect()
+}
+
 /// Robust spread of the smoothed deficit, read in boxes spread over the photo.
 ///
 /// The noise of neighbouring pixels is not independent (mosaic, compression), so it is measured after smoothing.

@@ -53,3 +53,12 @@ pub fn find(photo: &Photo, scene: &Scene) -> Regions {
     let parts = part::all(photo, scene, blobs, found.threshold);
     Regions { parts, threshold: found.threshold, smoothed_noise: found.smoothed_noise }
 }
+
+/// Finds and parts the dark regions within boxes of a photo (half open, clear of each other) whose bare paper was read
+/// before, as `paper` tells: by the same threshold, and by the same code once a region is found.
+pub fn find_in(photo: &Photo, scene: &Scene, boxes: &[[usize; 4]], paper: &Regions) -> Regions {
+    let Regions { threshold, smoothed_noise, .. } = *paper;
+    let runs = find::detect_in(photo, scene, boxes, threshold);
+    let blobs = runs.into_iter().flat_map(label::blobs).collect();
+    Regions { parts: part::all(photo, scene, blobs, threshold), threshold, smoothed_noise }
+}

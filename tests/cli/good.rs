@@ -35,7 +35,13 @@ fn json_holds_the_contract() {
     }
     assert!(counted(&m) > 50);
     assert!(number(&m["limit"]["smallest_ecd_um"]) > 0.0);
+    let rows = m["limit"]["recall"].as_array().unwrap();
+    assert!(rows.len() > 8 && rows.windows(2).all(|w| number(&w[0]["ecd_um"]) < number(&w[1]["ecd_um"])));
+    let (first, last) = (&rows[0], &rows[rows.len() - 1]);
+    assert!(number(&first["recall"]) < 0.2 && number(&first["found"]) < 0.3, "{first}");
+    assert!(number(&last["recall"]) > 0.95 && number(&last["bias_pct"]).abs() < 15.0, "{last}");
     assert_eq!(m["distribution"]["fines_below_um"], 100.0);
+    assert_eq!(m["distribution"]["fines_at_least"], false);
     for name in FIGURES {
         let interval = &m["distribution"]["intervals"][name];
         let (low, value, high) = (number(&interval[0]), figure(&m, name), number(&interval[1]));

@@ -1,0 +1,50 @@
+//! The limit of sight: particles are laid on the photo's own paper and looked for.
+
+use crate::backdrop::Scene;
+use crate::distribution::{LEAST_RECALL, Recall, SEEN, expected_ecd_px};
+use crate::particle::{Calibration, Trials};
+use crate::photo::Photo;
+use crate::segment::Regions;
+
+/// First trials: sizes from half to three times that expected, which holds the limit where compression hides what noise
+/// would let pass.
+const FIRST: [f64; 2] = [0.5, 3.0];
+const FIRST_SIZES: usize = 8;
+const FIRST_EACH: usize = 8;
+/// Then those where recall, by the first trials, goes from a half to 0.99, and a step of theirs about it at least: recall
+/// may have gone from none to all within one.
+const LAST_RECALL: f64 = 0.99;
+const SIZES: usize = 8;
+const EACH: usize = 32;
+/// Fewer trials than these tell the limit no better than the formula.
+const FEWEST: usize = 60;
+/// Places are drawn anew from the same seed: a photo always gives the same figures.
+const SEED: u64 = 1;
+
+/// Share of particles of each size that the photo shows.
+pub(super) fn recall(photo: &Photo, scene: &Scene, regions: &Regions, calibration: &Calibration) -> Recall {
+    let expected =
+        |recall| expected_ecd_px(recall, regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
+    // Where nothing can be seen at all, whatever is tried is not found.
+    let farthest = 12.0 * scene.blur_px;
+    let (half, guess) = (expected(LEAST_RECALL).min(farthest), expected(SEEN).min(1.5 * farthest));
+    let law = Recall::expected(half, guess.max(1.01 * half));
+    let largest = FIRST[1] * guess;
+    let mut trials = Trials::new(photo, scene, regions, calibration, largest, SEED);
+    if trials.left() < FEWEST {
+        return law;
+    }
+    let mut outcomes = trials.run(&steps(FIRST[0] * guess, largest, FIRST_SIZES), FIRST_EACH);
+    let first = Recall::fit(&outcomes, &law);
+    let step = (FIRST[1] / FIRST[0]).powf(1.0 / (FIRST_SIZES - 1) as f64);
+    let half = first.size_px(LEAST_RECALL);
+    let ends = [half / step.sqrt(), first.size_px(LAST_RECALL).max(half * step)];
+    let [start, end] = ends.map(|e| e.clamp(FIRST[0] * guess, largest));
+    outcomes.extend(trials.run(&steps(start, end, SIZES), EACH));
+    Recall::fit(&outcomes, &first)
+}
+
+/// `count` sizes from `start` to `end` in equal ratio.
+fn steps(start: f64, end: f64, count: usize) -> Vec<f64> {
+    (0..count).map(|i| start * (end / start).powf(i as f64 / (count - 1) as f64)).collect()
+}
