@@ -88,15 +88,10 @@ fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
     let (mut all, mut fines) = (0.05, 0.20);
     for text in texts {
         let (of, number) = text.split_once('=').map_or(("", text.as_str()), |(of, number)| (of.trim(), number));
-        let pct = number.trim().trim_end_matches('%').trim().parse::<f64>().ok();
-        let pct = pct.filter(|p| (0.1..=100.0).contains(p)).ok_or_else(|| {
-            Failure::Usage(anyhow!(
-                "--alike-within {text}: expected a percentage between 0.1 and 100, such as 5% or fines=20%"
-            ))
-        })?;
+        let share = percent("--alike-within", number)?;
         match of {
-            "" => all = pct / 100.0,
-            "fines" => fines = pct / 100.0,
+            "" => all = share,
+            "fines" => fines = share,
             _ => {
                 return Err(Failure::Usage(anyhow!(
                     "--alike-within {text}: only `fines` can have a margin of its own"
@@ -105,6 +100,13 @@ fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
         }
     }
     Ok((all, fines))
+}
+
+/// A percentage with or without its sign, as a share.
+pub(super) fn percent(option: &str, text: &str) -> Result<f64, Failure> {
+    let pct = text.trim().trim_end_matches('%').trim().parse::<f64>().ok().filter(|p| (0.1..=100.0).contains(p));
+    let wrong = || Failure::Usage(anyhow!("{option} {text}: expected a percentage between 0.1 and 100, such as 5%"));
+    Ok(pct.ok_or_else(wrong)? / 100.0)
 }
 
 fn plot_paths(args: &Args, named: &[Named]) -> Vec<PathBuf> {

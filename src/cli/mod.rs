@@ -5,6 +5,7 @@ mod calibrate;
 mod compare;
 mod measure;
 mod options;
+mod plan;
 mod render;
 mod samples;
 mod sieve;
@@ -39,6 +40,8 @@ enum Command {
     Compare(compare::Args),
     /// Hold weighed sieve layers against what photos of the same grounds predict
     Sieve(sieve::Args),
+    /// How many photos and particles a wanted certainty takes
+    Plan(plan::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
     Calibrate(calibrate::Args),
     /// Write the scale sheet to print: frames of marks round white fields for the grounds
@@ -76,6 +79,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Batch(args) => batch::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Sieve(args) => sieve::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),
         Command::Render(args) => render::run(&args),

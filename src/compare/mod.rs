@@ -4,12 +4,14 @@ mod contrast;
 mod curves;
 mod family;
 mod pair;
+mod plan;
 mod power;
 mod quantity;
 pub mod sieve;
 
 pub use curves::Curves;
 pub use family::holm;
+pub use plan::{Plan, Wanted, particles_for_quantile, plan};
 pub use power::photos_a_side;
 pub use quantity::Quantity;
 

@@ -45,6 +45,24 @@ fn quantities(question: &Question) -> Vec<Quantity> {
 }
 
 impl<'a> Prepared<'a> {
+    /// Name of each quantity and how it varies from photo to photo: as a share of itself, or in % of the mass.
+    pub fn variances(&self, question: &Question) -> Vec<(Quantity, f64, Contrast<1>)> {
+        let all = quantities(question).into_iter().enumerate();
+        all.filter(|&(q, _)| self.pooled[q] > 0.0)
+            .map(|(q, quantity)| {
+                let log = quantity.is_ratio()
+                    && self.values.iter().all(|p| p.value[q] > 0.0)
+                    && self.without.iter().all(|w| w[q] > 0.0);
+                let mut known = contrast([&self.side(q, log, quantity.is_ratio())]);
+                if quantity.is_ratio() && !log {
+                    // Plain shares as a part of their own size.
+                    known.photo_variance /= self.pooled[q].powi(2);
+                }
+                (quantity, self.pooled[q], known)
+            })
+            .collect()
+    }
+
     pub fn of(grounds: &'a Grounds, question: &Question) -> Result<Self, CompareError> {
         let quantities = quantities(question);
         let sizes = Sizes::of(&grounds.sample);

@@ -34,7 +34,9 @@ pub(super) fn recall(photo: &Photo, scene: &Scene, regions: &Regions, calibratio
     if trials.left() < FEWEST {
         return law;
     }
-    let mut outcomes = trials.run(&steps(FIRST[0] * guess, largest, FIRST_SIZES), FIRST_EACH);
+    // On crowded paper most places are kept for the sizes that tell the limit.
+    let first_each = (trials.left() / (3 * FIRST_SIZES)).clamp(2, FIRST_EACH);
+    let mut outcomes = trials.run(&steps(FIRST[0] * guess, largest, FIRST_SIZES), first_each);
     let first = Recall::fit(&outcomes, &law);
     let step = (FIRST[1] / FIRST[0]).powf(1.0 / (FIRST_SIZES - 1) as f64);
     let half = first.size_px(LEAST_RECALL);

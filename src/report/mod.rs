@@ -11,6 +11,7 @@ pub mod json;
 pub mod measured;
 pub mod overlay;
 pub mod page;
+pub mod plan;
 pub mod plot;
 pub mod sieve;
 pub mod terminal;

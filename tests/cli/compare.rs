@@ -129,3 +129,28 @@ fn weights_that_cannot_be_are_refused() {
         desk.refuses(&format!("sieve new.csv {line}"), status, &[said]);
     }
 }
+
+#[test]
+fn a_pilot_tells_how_many_photos_it_takes() {
+    let desk = desk();
+    let out = desk.run("plan new.csv --within 3% --json p.json");
+    out.is_done();
+    let json = desk.json("p.json");
+    assert_eq!(json["schema"], "lightsieve/plan/1");
+    let of = |within: &str| {
+        desk.run(&format!("plan new.csv --within {within} --json q.json")).is_done();
+        desk.json("q.json")["figures"][1]["photos_within"].as_u64().unwrap()
+    };
+    assert!(of("0.5%") > of("5%") && of("5%") >= 2, "a narrower interval takes more photos");
+    assert!(desk.run("plan --gsd 1.6").stdout.contains("3894"));
+}
+
+#[test]
+fn plans_that_make_no_sense_are_refused() {
+    let desk = desk();
+    desk.refuses("plan", 2, &["SAMPLE"]);
+    desk.refuses("plan --gsd 9", 2, &["between 1.05 and 4"]);
+    desk.refuses("plan new.csv --within 0", 2, &["--within 0", "percentage"]);
+    desk.refuses("plan new.csv --json new.csv", 2, &["overwrite the pilot"]);
+    desk.refuses("plan none.csv", 1, &["no such file"]);
+}

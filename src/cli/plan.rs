@@ -1,0 +1,69 @@
+use std::path::PathBuf;
+
+use anyhow::anyhow;
+
+use super::compare::percent;
+use super::options::{Measuring, number};
+use super::samples::Named;
+use super::{Failure, say};
+use crate::compare::{Question, Wanted, particles_for_quantile, plan};
+use crate::report::plan as report;
+use crate::report::write::{Target, same_place};
+
+#[derive(clap::Args)]
+#[command(after_help = "Examples:  lightsieve plan 'pilot-*.jpg' --within 3% --difference 5%\n\
+                        \x20          lightsieve plan --gsd 1.6 --within 5%")]
+pub(super) struct Args {
+    /// The pilot: a photo, a folder, a CSV written by `measure --particles`, a pattern in quotes, or several joined by commas
+    #[arg(value_name = "[NAME=]SAMPLE", required_unless_present = "gsd")]
+    pilot: Option<String>,
+    #[command(flatten)]
+    measuring: Measuring,
+    /// Instead of a pilot: geometric standard deviation of a lognormal grind, such as 1.6
+    #[arg(long, value_name = "GSD", conflicts_with_all = ["pilot", "json"], value_parser = number)]
+    gsd: Option<f64>,
+    /// Wanted interval of each figure of one sample, to each side
+    #[arg(long, value_name = "PERCENT", default_value = "5%")]
+    within: String,
+    /// Wanted difference between two samples
+    #[arg(long, value_name = "PERCENT", default_value = "5%")]
+    difference: String,
+    /// Write the plan as JSON
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+}
+
+pub(super) fn run(args: &Args) -> Result<(), Failure> {
+    let settings = args.measuring.settings()?;
+    let wanted =
+        Wanted { within: percent("--within", &args.within)?, difference: percent("--difference", &args.difference)? };
+    if let Some(gsd) = args.gsd {
+        if !(1.05..=4.0).contains(&gsd) {
+            return Err(Failure::Usage(anyhow!("--gsd {gsd}: a geometric standard deviation lies between 1.05 and 4")));
+        }
+        let of = |p| particles_for_quantile(gsd, p, wanted.within, settings.level());
+        return say(&report::counts(gsd, wanted.within, &[("D10", of(0.1)), ("D50", of(0.5)), ("D90", of(0.9))]));
+    }
+    let named = Named::parse(args.pilot.as_deref().unwrap_or_default())?;
+    if let Some(json) = args.json.as_ref().filter(|j| named.files().iter().any(|f| same_place(f, j))) {
+        return Err(Failure::Usage(anyhow!(
+            "{}: this output would overwrite the pilot. Choose another name",
+            json.display()
+        )));
+    }
+    let json = args.json.as_deref().map(Target::create).transpose()?;
+    let pilot = named.grounds(&settings)?;
+    let question = Question {
+        level: settings.level(),
+        fines_um: settings.fines_um(),
+        shares_above_um: settings.shares_above_um().to_vec(),
+        margin: wanted.difference,
+        fines_margin: wanted.difference,
+        seed: settings.seed(),
+    };
+    let plans = plan(&pilot, &question, &wanted)?;
+    if let Some(file) = json {
+        file.finish(&report::json(&pilot, &plans, &wanted))?;
+    }
+    say(&report::table(&pilot, &plans, &wanted, question.fines_um))
+}

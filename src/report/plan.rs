@@ -1,0 +1,107 @@
+//! How much it takes, as a text for people and as JSON.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use super::format::{count, significant};
+use super::verdict::label;
+use crate::compare::{Grounds, Plan, Wanted};
+
+/// Schema of [`json`].
+pub const PLAN: &str = "lightsieve/plan/1";
+
+/// The plan from a pilot as a text.
+pub fn table(pilot: &Grounds, plans: &[Plan], wanted: &Wanted, fines_um: f64) -> String {
+    let photos = pilot.sample.photos().len();
+    let mut out = format!(
+        "{}: {}, {}\n\n  {:<16}{:>12}{:>18}{:>18}{:>20}\n",
+        pilot.name,
+        count(photos, "photo"),
+        count(pilot.sample.count(), "particle"),
+        "",
+        "pilot",
+        "photo to photo",
+        format!("within {} %", significant(100.0 * wanted.within, 2)),
+        format!("difference of {} %", significant(100.0 * wanted.difference, 2)),
+    );
+    let many = |n: usize, what: &str| if n >= 10_000 { "no photos do".to_owned() } else { count(n, what) };
+    for p in plans {
+        let unit = p.quantity.unit();
+        let _ = writeln!(
+            out,
+            "  {:<16}{:>12}{:>18}{:>18}{:>20}",
+            label(p.quantity, fines_um),
+            format!("{} {unit}", significant(p.value, 3)),
+            format!("± {} %", significant(p.photo_deviation_pct, 2)),
+            many(p.photos_within, "photo"),
+            format!("{} a side", many(p.photos_difference, "photo")),
+        );
+    }
+    out.push_str(
+        "\n  Photos like those of the pilot, each of a new spread. The difference between two samples is then shown four times out of \
+         five.\n",
+    );
+    if photos == 1 {
+        out.push_str(
+            "  ! One pilot photo: how much spreads differ is unknown, and these numbers are the least it can take. Three photos of \
+             new spreads make a better pilot.\n",
+        );
+    } else if photos < 5 {
+        out.push_str("  The scatter of so few photos is known badly: take these numbers as a first guess.\n");
+    }
+    out
+}
+
+/// Particles for a described grind as a text: pairs of a figure's name and a number.
+pub fn counts(gsd: f64, within: f64, counts: &[(&str, f64)]) -> String {
+    let mut out = format!(
+        "A lognormal grind with a geometric standard deviation of {gsd}: particles to count for an interval of ± {} %\n\n",
+        significant(100.0 * within, 2)
+    );
+    for (name, n) in counts {
+        let _ = writeln!(out, "  {name:<6}{:>12}", significant(n.ceil(), 2));
+    }
+    out.push_str("\n  Counting alone: spreads of the same grounds differ besides. Three thin spreads tell more than one thick one.\n");
+    out
+}
+
+#[derive(Serialize)]
+struct PlanV1 {
+    schema: &'static str,
+    pilot: String,
+    photos: usize,
+    particles: usize,
+    within_pct: f64,
+    difference_pct: f64,
+    figures: Vec<FigureV1>,
+}
+
+#[derive(Serialize)]
+struct FigureV1 {
+    name: String,
+    pilot: f64,
+    photo_deviation_pct: f64,
+    photos_within: usize,
+    photos_a_side_for_difference: usize,
+}
+
+/// The plan as JSON; documented in `docs/json.md`.
+pub fn json(pilot: &Grounds, plans: &[Plan], wanted: &Wanted) -> Vec<u8> {
+    let figure = |p: &Plan| FigureV1 {
+        name: p.quantity.name(),
+        pilot: p.value,
+        photo_deviation_pct: p.photo_deviation_pct,
+        photos_within: p.photos_within,
+        photos_a_side_for_difference: p.photos_difference,
+    };
+    super::json::text(&PlanV1 {
+        schema: PLAN,
+        pilot: pilot.name.clone(),
+        photos: pilot.sample.photos().len(),
+        particles: pilot.sample.count(),
+        within_pct: 100.0 * wanted.within,
+        difference_pct: 100.0 * wanted.difference,
+        figures: plans.iter().map(figure).collect(),
+    })
+}
