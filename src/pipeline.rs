@@ -18,7 +18,7 @@ use crate::distribution::{
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Origin, Photo, PhotoError};
-use crate::scale::sheet::{DISC_FRAME, find_sheet, looks_like_mark};
+use crate::scale::sheet::{DISC_FRAME, find_sheet, find_sheet_or_why, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
 
@@ -276,7 +276,7 @@ fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
 fn scale_before(photo: &Photo, focal: Focal, choice: &ScaleChoice) -> Result<Option<Scale>, ScaleError> {
     Ok(match choice {
         ScaleChoice::Sheet(bars) => {
-            Some(Scale::of_sheet(find_sheet(photo).map_err(ScaleError::without_sheet)?, *bars)?)
+            Some(Scale::of_sheet(find_sheet_or_why(photo).map_err(ScaleError::without_sheet)?, *bars)?)
         }
         ScaleChoice::Calibration(calibration, trusted) => Some(calibration.scale(photo, *trusted)?),
         ScaleChoice::Card => Some(find_card(photo, focal)?),

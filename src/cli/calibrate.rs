@@ -12,7 +12,7 @@ use crate::pipeline::{check_size, measure_file};
 use crate::report::calibration;
 use crate::report::format::significant;
 use crate::report::write::{Target, same_place};
-use crate::scale::sheet::{Sheet, find_sheet};
+use crate::scale::sheet::{Sheet, find_sheet_or_why};
 use crate::scale::{StandError, calibrate};
 
 #[derive(clap::Args)]
@@ -58,7 +58,9 @@ fn stand(args: &Args, output: &Path) -> Result<(), Failure> {
     let (mut sizes, mut sheets): (Vec<[usize; 2]>, Vec<Sheet>) = (Vec::new(), Vec::new());
     for path in &args.photos {
         let photo = photo::read(path).with_context(|| path.display().to_string())?;
-        sheets.push(find_sheet(&photo).map_err(StandError::without_sheet).with_context(|| path.display().to_string())?);
+        sheets.push(
+            find_sheet_or_why(&photo).map_err(StandError::without_sheet).with_context(|| path.display().to_string())?,
+        );
         sizes.push([photo.width(), photo.height()]);
         first.get_or_insert(photo);
         bar.inc(1);

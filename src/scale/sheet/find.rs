@@ -105,10 +105,21 @@ impl Sheet {
     }
 }
 
-/// Finds the scale sheet in `photo`.
+/// Finds the scale sheet in `photo`; where there is none, says what keeps marks that may be there from being read.
 ///
 /// # Errors
 /// No sheet, or none that can be trusted; the reason says what to do.
+pub fn find_sheet_or_why(photo: &Photo) -> Result<Sheet, SheetError> {
+    find_sheet(photo).map_err(|e| match e {
+        SheetError::NoMarks => faint(photo).map_or(e, SheetError::Faint),
+        _ => e,
+    })
+}
+
+/// Finds the scale sheet in `photo`.
+///
+/// # Errors
+/// No sheet, or none that can be trusted.
 pub fn find_sheet(photo: &Photo) -> Result<Sheet, SheetError> {
     let seen: Vec<Seen> = candidates(photo).par_iter().filter_map(|round| read(photo, round)).collect();
     let frames = frames();
@@ -122,7 +133,7 @@ pub fn find_sheet(photo: &Photo) -> Result<Sheet, SheetError> {
         })
         .filter(|(_, pairs, _)| !pairs.is_empty())
         .max_by(|a, b| extent(&a.2).total_cmp(&extent(&b.2)).then(a.1.len().cmp(&b.1.len())))
-        .ok_or_else(|| faint(photo).map_or(SheetError::NoMarks, SheetError::Faint))?;
+        .ok_or(SheetError::NoMarks)?;
     let size = [photo.width() as f64, photo.height() as f64];
     lay(frame, &pairs, agreeing, size, Optics::usual(size, Focal::of(photo).px))
 }

@@ -7,7 +7,7 @@ mod mark;
 mod round;
 
 pub use faint::Faint;
-pub use find::{Sheet, SheetError, find_sheet};
+pub use find::{Sheet, SheetError, find_sheet, find_sheet_or_why};
 pub(super) use find::{grid, rectangle};
 pub use layout::{Bar, DISC_FRAME, Frame, Mark, PRINTED_DISCS, Paper, Row, bars, frames};
 pub use mark::looks_like_mark;
