@@ -1,5 +1,4 @@
-use super::contrast::{Side, contrast};
-use super::quantity::interpolate;
+use super::contrast::{Contrast, Side, contrast};
 use crate::distribution::{Basis, Sizes};
 use crate::numeric::{Draws, quantile_of_sorted};
 
@@ -66,7 +65,7 @@ impl Classes {
 ///
 /// The simultaneous band is as many standard errors wide everywhere as the largest deviation of the whole curve reaches,
 /// drawn from the covariance that counting gives the two curves, over a common Student's scale for few photos.
-/// Coverage of both bands is simulated in `tests/compare.rs`.
+/// How often it holds is simulated in `tests/comparing.rs`.
 pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> Curves {
     let all = || base.iter().chain(other).filter(|s| !s.ecd_um.is_empty());
     let class = |d: f64| (d.log10() * PER_DECADE as f64).floor() as i64;
@@ -83,11 +82,8 @@ pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> 
             mass: classes[side].iter().map(|c| c.mass).collect(),
         }
     };
-    let own_half = |sides: &[Side; 2], i: usize| {
-        let both = contrast([&sides[0], &sides[1]]);
-        // This side's part of the variance of the difference, by the same spread.
-        100.0 * both.reach(level, f64::INFINITY) * both.side_variance[i].sqrt()
-    };
+    // Each side's part of the variance of the difference, by the same spread.
+    let own_half = |both: &Contrast, i: usize| 100.0 * both.reach(level, f64::INFINITY) * both.side_variance[i].sqrt();
     let mut curves = Curves {
         finer_pct: [Vec::new(), Vec::new()],
         finer_half_pct: [Vec::new(), Vec::new()],
@@ -103,12 +99,12 @@ pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> 
     for at in 0..curves.size_um.len() {
         let sides = [side(0, 0, at), side(1, 0, at)];
         let means = [sides[0].mean(), sides[1].mean()];
+        let both = contrast([&sides[0], &sides[1]]);
         let shown = means.iter().all(|m| (TAIL..=1.0 - TAIL).contains(m));
         for (i, mean) in means.into_iter().enumerate() {
             curves.finer_pct[i].push(100.0 * mean);
-            curves.finer_half_pct[i].push(shown.then(|| own_half(&sides, i)));
+            curves.finer_half_pct[i].push(shown.then(|| own_half(&both, i)));
         }
-        let both = contrast([&sides[0], &sides[1]]);
         freedom = both.freedom;
         curves.difference_pct.push(100.0 * (means[1] - means[0]));
         let known = shown && both.counted > 0.0;
@@ -124,9 +120,10 @@ pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> 
     curves.difference_half_pct = errors.iter().map(|e| e.map(|e| 100.0 * reach * e)).collect();
     for at in (0..curves.size_um.len() - 1).step_by(2) {
         let sides = [side(0, at, at + 2), side(1, at, at + 2)];
-        for i in 0..2 {
-            curves.share_pct[i].push(100.0 * sides[i].mean());
-            curves.share_half_pct[i].push(own_half(&sides, i));
+        let both = contrast([&sides[0], &sides[1]]);
+        for (i, side) in sides.iter().enumerate() {
+            curves.share_pct[i].push(100.0 * side.mean());
+            curves.share_half_pct[i].push(own_half(&both, i));
         }
     }
     curves
@@ -181,11 +178,4 @@ fn simultaneous_reach(
         .collect();
     largest.sort_by(f64::total_cmp);
     quantile_of_sorted(&largest, level)
-}
-
-impl Curves {
-    /// Share finer than `um` on side `side` (0 base, 1 other), %.
-    pub fn finer(&self, side: usize, um: f64) -> f64 {
-        interpolate(&self.size_um, &self.finer_pct[side], um)
-    }
 }

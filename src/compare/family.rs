@@ -11,7 +11,7 @@ const DRAWN_SPLITS: usize = 9_999;
 const FINEST_P: f64 = 0.03;
 
 /// p-values adjusted by Holm's method: the chance of any false alarm in the family is at most that of the level held
-/// against them, however the figures depend on each other. `others` more families of the same size are looked at, too.
+/// against them, however the figures depend on each other. `families` of this size are looked at.
 ///
 /// Source: S. Holm, Scand. J. Stat. 6 (1979) 65–70 (from memory); held to statsmodels in `tests/compare.rs`.
 pub fn holm(p: &[f64], families: usize) -> Vec<f64> {

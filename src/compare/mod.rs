@@ -12,7 +12,6 @@ pub mod sieve;
 pub use curves::Curves;
 pub use family::holm;
 pub use plan::{Plan, Wanted, particles_for_quantile, plan};
-pub use power::photos_a_side;
 pub use quantity::Quantity;
 
 use crate::distribution::{PhotoParticles, Sample};

@@ -33,8 +33,6 @@ pub(super) struct Prepared<'a> {
     support: Vec<f64>,
     /// Intervals of the figures of a single photo.
     intervals: Vec<Estimate>,
-    /// Effective particles beyond D90.
-    few: f64,
     /// Counting variance of the pooled quantities.
     counted: Vec<f64>,
 }
@@ -50,9 +48,7 @@ impl<'a> Prepared<'a> {
         let all = quantities(question).into_iter().enumerate();
         all.filter(|&(q, _)| self.pooled[q] > 0.0)
             .map(|(q, quantity)| {
-                let log = quantity.is_ratio()
-                    && self.values.iter().all(|p| p.value[q] > 0.0)
-                    && self.without.iter().all(|w| w[q] > 0.0);
+                let log = quantity.is_ratio() && self.has_logarithm(q);
                 let mut known = contrast([&self.side(q, log, quantity.is_ratio())]);
                 if quantity.is_ratio() && !log {
                     // Plain shares as a part of their own size.
@@ -89,7 +85,6 @@ impl<'a> Prepared<'a> {
             values: photos.iter().map(|s| photo_values(s, &quantities, question.fines_um)).collect(),
             pooled: quantities.iter().map(|q| q.of(&sizes, &figures)).collect(),
             support: support.collect(),
-            few: behind[2],
             intervals: if photos.len() == 1 {
                 let how = IntervalSettings {
                     level: question.level,
@@ -106,23 +101,26 @@ impl<'a> Prepared<'a> {
         })
     }
 
+    /// True where quantity number `q` is above 0 on every photo, and without every one.
+    fn has_logarithm(&self, q: usize) -> bool {
+        self.values.iter().all(|p| p.value[q] > 0.0) && self.without.iter().all(|w| w[q] > 0.0)
+    }
+
     /// Quantity number `q` for each photo, as its logarithm or plain: by how much the photo moves the pooled figure.
     ///
     /// Pseudo-values of the jackknife that leaves out a photo at a time. The photos' own figures would scatter less than
     /// the pooled one where a photo holds few large particles.
     /// Source: F. M. T. A. Busing, E. Meijer & R. van der Leeden, Stat. Comput. 9 (1999) 3–8 (from memory).
     fn side(&self, q: usize, log: bool, is_ratio: bool) -> Side {
-        let plain = self.own(q, log, is_ratio);
+        let mut side = self.own(q, log, is_ratio);
         let value = |v: f64| if log { v.ln() } else { v };
-        let mass: f64 = self.values.iter().map(|p| p.mass).sum();
-        let moved = |(i, rest): (usize, &Vec<f64>)| {
-            let times = mass / self.values[i].mass;
-            times * value(self.pooled[q]) - (times - 1.0) * value(rest[q])
-        };
-        if self.without.is_empty() {
-            return plain;
+        let mass: f64 = side.mass.iter().sum();
+        // Nothing is left without the only photo: its own value stands.
+        for (i, rest) in self.without.iter().enumerate() {
+            let times = mass / side.mass[i];
+            side.value[i] = times * value(self.pooled[q]) - (times - 1.0) * value(rest[q]);
         }
-        Side { value: self.without.iter().enumerate().map(moved).collect(), ..plain }
+        side
     }
 
     /// Quantity number `q` as each photo shows it by itself: what may be exchanged between the sides.
@@ -207,8 +205,7 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
     }
     let both = [base, other];
     // A photo without any fines has no logarithm; the plain shares are compared then.
-    let log = quantity.is_ratio()
-        && both.iter().all(|s| s.values.iter().all(|p| p.value[q] > 0.0) && s.without.iter().all(|w| w[q] > 0.0));
+    let log = quantity.is_ratio() && both.iter().all(|s| s.has_logarithm(q));
     let mut sides = both.map(|s| s.side(q, log, quantity.is_ratio()));
     let mut own = both.map(|s| s.own(q, log, quantity.is_ratio()));
     if quantity.is_ratio() && !log {
@@ -229,7 +226,10 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         contrast.variance = half[0].powi(2) + half[1].powi(2);
         support = f64::INFINITY;
     }
-    if contrast.freedom.is_some() && matches!(quantity, Quantity::Figure(2 | 3)) && base.few.min(other.few) < FEW {
+    if contrast.freedom.is_some()
+        && matches!(quantity, Quantity::Figure(2 | 3))
+        && base.support[2].min(other.support[2]) < FEW
+    {
         contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };

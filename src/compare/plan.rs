@@ -1,10 +1,7 @@
 use super::pair::Prepared;
-use super::power::photos_a_side;
+use super::power::{fewest, photos_a_side};
 use super::{CompareError, Grounds, Quantity, Question};
 use crate::numeric::{normal_cdf, normal_quantile, student_t_quantile};
-
-/// No plan asks for more photos than this.
-const MOST_PHOTOS: usize = 10_000;
 
 /// What is to be reached.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,20 +52,7 @@ pub fn plan(pilot: &Grounds, question: &Question, wanted: &Wanted) -> Result<Vec
 
 /// Photos after which the interval of a mean reaches `half` to each side; at least 2.
 fn photos_within(photo_variance: f64, half: f64, level: f64) -> usize {
-    let reaches =
-        |n: usize| student_t_quantile(0.5 + 0.5 * level, n as f64 - 1.0) * (photo_variance / n as f64).sqrt() <= half;
-    let (mut few, mut many) = (1, 2);
-    while !reaches(many) {
-        if many >= MOST_PHOTOS {
-            return MOST_PHOTOS;
-        }
-        (few, many) = (many, 2 * many);
-    }
-    while many - few > 1 {
-        let middle = (few + many) / 2;
-        if reaches(middle) { many = middle } else { few = middle }
-    }
-    many
+    fewest(|n| student_t_quantile(0.5 + 0.5 * level, n as f64 - 1.0) * (photo_variance / n as f64).sqrt() <= half)
 }
 
 /// Particles of a lognormal grind (geometric standard deviation `gsd` > 1) that must be counted for the quantile at share `p` of

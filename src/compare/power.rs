@@ -9,7 +9,7 @@ const MOST_PHOTOS: usize = 10_000;
 /// Difference on the scale of comparison that would be shown with a power of 80 % at the confidence `level`.
 ///
 /// The two quantiles of Student's law add up: the usual short form of the noncentral law, right to some percent from four
-/// degrees of freedom on (common practice, no source); the power is simulated in `tests/compare.rs`.
+/// degrees of freedom on (common practice, no source); the power is simulated in `tests/comparing.rs`.
 pub(super) fn smallest_detectable(contrast: Contrast, support: f64, level: f64) -> f64 {
     let freedom = contrast.freedom.unwrap_or(support.max(1.0));
     (contrast.reach(level, support) + student_t_quantile(POWER, freedom)) * contrast.error()
@@ -17,14 +17,19 @@ pub(super) fn smallest_detectable(contrast: Contrast, support: f64, level: f64) 
 
 /// Photos on each of two sides that show a difference of `difference` with a power of 80 % at the confidence `level`,
 /// when a photo's value has the variance `photo_variance`; at least 2.
-pub fn photos_a_side(photo_variance: f64, difference: f64, level: f64) -> usize {
+pub(super) fn photos_a_side(photo_variance: f64, difference: f64, level: f64) -> usize {
     let shows = |n: usize| {
         let freedom = 2.0 * n as f64 - 2.0;
         let reach = student_t_quantile(0.5 + 0.5 * level, freedom) + student_t_quantile(POWER, freedom);
         reach * (2.0 * photo_variance / n as f64).sqrt() <= difference
     };
+    fewest(shows)
+}
+
+/// Fewest photos, at least 2, that are `enough`; more are enough, too. Ends at `MOST_PHOTOS`.
+pub(super) fn fewest(enough: impl Fn(usize) -> bool) -> usize {
     let (mut few, mut many) = (1, 2);
-    while !shows(many) {
+    while !enough(many) {
         if many >= MOST_PHOTOS {
             return MOST_PHOTOS;
         }
@@ -32,9 +37,9 @@ pub fn photos_a_side(photo_variance: f64, difference: f64, level: f64) -> usize 
     }
     while many - few > 1 {
         let middle = (few + many) / 2;
-        if shows(middle) { many = middle } else { few = middle }
+        if enough(middle) { many = middle } else { few = middle }
     }
-    many.max(2)
+    many
 }
 
 #[cfg(test)]
