@@ -3,31 +3,16 @@
 use lightsieve::compare::{CompareError, Grounds, Quantity, Question, Verdict, compare, holm};
 use lightsieve::distribution::{PhotoParticles, Sample};
 use lightsieve::numeric::{Draws, student_t_cdf, student_t_quantile};
-use lightsieve::particle::{Flags, Particle};
-
-fn particle(ecd_um: f64, place: f64) -> Particle {
-    Particle {
-        x_px: place,
-        y_px: 0.0,
-        x_mm: 0.0,
-        y_mm: 0.0,
-        ecd_um,
-        feret_max_um: ecd_um,
-        feret_min_um: ecd_um,
-        area_um2: ecd_um * ecd_um,
-        perimeter_um: 3.0 * ecd_um,
-        aspect_ratio: 1.0,
-        circularity: 1.0,
-        solidity: 1.0,
-        weight: 1.0,
-        flags: Flags::default(),
-    }
-}
+use lightsieve::particle::Particle;
 
 fn grounds(name: &str, photos: Vec<Vec<f64>>) -> Grounds {
     let photos = photos.into_iter().enumerate().map(|(i, sizes)| PhotoParticles {
         name: format!("{name}-{i}"),
-        particles: sizes.into_iter().enumerate().map(|(k, d)| particle(d, k as f64)).collect(),
+        particles: sizes
+            .into_iter()
+            .enumerate()
+            .map(|(k, d)| Particle { x_px: k as f64, ..Particle::disc(d) })
+            .collect(),
         smallest_ecd_um: 30.0,
     });
     Grounds { name: name.into(), sample: Sample::new(photos.collect()).unwrap(), scale_uncertainty: 0.0 }

@@ -7,7 +7,7 @@
 use lightsieve::compare::{Comparison, Grounds, Quantity, Question, Verdict, compare};
 use lightsieve::distribution::{Basis, Figures, PhotoParticles, Sample, Sizes};
 use lightsieve::numeric::{Draws, normal_cdf};
-use lightsieve::particle::{Flags, Particle};
+use lightsieve::particle::Particle;
 use rayon::prelude::*;
 
 /// A grind: coarse and fine lognormal parts by number.
@@ -46,7 +46,7 @@ impl Grind {
                 let odds = self.fine_share / (1.0 - self.fine_share);
                 let odds = odds * (if spread > 0.0 { 0.1 * draws.normal() } else { 0.0 }).exp();
                 let share = odds / (1.0 + odds);
-                let particles = (0..particles).map(|_| particle(shift * self.size(share, draws))).collect();
+                let particles = (0..particles).map(|_| Particle::disc(shift * self.size(share, draws))).collect();
                 PhotoParticles { name: format!("{photo}"), particles, smallest_ecd_um: 30.0 }
             })
             .collect()
@@ -57,25 +57,6 @@ impl Grind {
         let mut draws = Draws::new(99, 0);
         let rows = (0..3_000_000).map(|_| (self.size(self.fine_share, &mut draws), 1.0, 0)).collect();
         Figures::of(&Sizes::from_rows(rows), Basis::Mass, 100.0).to_array()
-    }
-}
-
-fn particle(ecd_um: f64) -> Particle {
-    Particle {
-        x_px: 0.0,
-        y_px: 0.0,
-        x_mm: 0.0,
-        y_mm: 0.0,
-        ecd_um,
-        feret_max_um: ecd_um,
-        feret_min_um: ecd_um,
-        area_um2: ecd_um * ecd_um,
-        perimeter_um: 3.0 * ecd_um,
-        aspect_ratio: 1.0,
-        circularity: 1.0,
-        solidity: 1.0,
-        weight: 1.0,
-        flags: Flags::default(),
     }
 }
 

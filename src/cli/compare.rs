@@ -1,13 +1,13 @@
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 
 use super::measure::refuse_twice;
 use super::options::Measuring;
 use super::samples::Named;
-use super::{Failure, say};
+use super::{Failure, refuse_clashes, say};
 use crate::compare::{Grounds, Question, compare};
-use crate::report::write::{Target, same_place};
+use crate::report::write::Target;
 use crate::report::{comparison, comparison_plot, html, plot};
 
 #[derive(clap::Args)]
@@ -128,20 +128,6 @@ fn refuse_mixed_up(args: &Args, named: &[Named]) -> Result<(), Failure> {
     }
     let all: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
     refuse_twice(&all)?;
-    let outputs: Vec<&PathBuf> = [&args.json, &args.plot, &args.report].into_iter().flatten().collect();
-    for (i, output) in outputs.iter().enumerate() {
-        if all.iter().any(|input| same_place(input, output)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: this output would overwrite a sample. Choose another name",
-                output.display()
-            )));
-        }
-        if outputs[..i].iter().any(|other| same_place(other, output)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: two outputs have the same name. Give each its own",
-                output.display()
-            )));
-        }
-    }
-    Ok(())
+    let outputs: Vec<&Path> = [&args.json, &args.plot, &args.report].into_iter().filter_map(|o| o.as_deref()).collect();
+    refuse_clashes(&all, "a sample", &outputs)
 }

@@ -159,18 +159,7 @@ fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
         .filter_map(|o| o.as_deref())
         .chain(overlays.iter().map(PathBuf::as_path))
         .collect();
-    for (i, output) in outputs.iter().enumerate() {
-        if args.photos.iter().any(|photo| same_place(photo, output)) {
-            let text = format!("{}: this output would overwrite a photo. Choose another name", output.display());
-            return Err(Failure::Usage(anyhow!(text)));
-        }
-        if outputs[..i].iter().any(|other| same_place(other, output)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: two outputs have the same name. Give each its own",
-                output.display()
-            )));
-        }
-    }
+    super::refuse_clashes(&args.photos, "a photo", &outputs)?;
     refuse_twice(&args.photos)
 }
 

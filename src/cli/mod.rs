@@ -13,9 +13,13 @@ mod target;
 
 use std::ffi::OsString;
 use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use anyhow::anyhow;
 use clap::{Parser, Subcommand};
+
+use crate::report::write::{reason, same_place};
 
 #[derive(Parser)]
 #[command(
@@ -94,6 +98,32 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
     let _ = writeln!(std::io::stderr(), "lightsieve: {error:#}");
     ExitCode::from(status)
+}
+
+/// What was `read` from the file at `path`, or why it cannot be read.
+fn readable<T>(path: &Path, read: std::io::Result<T>) -> Result<T, Failure> {
+    let wrong =
+        |e: std::io::Error| anyhow!("{}: cannot be read ({})", path.display(), reason(&e, "there is no such file"));
+    Ok(read.map_err(wrong)?)
+}
+
+/// Refuses `outputs` that would overwrite one of `inputs` (`what` they are, as in "a photo") or each other.
+fn refuse_clashes(inputs: &[PathBuf], what: &str, outputs: &[&Path]) -> Result<(), Failure> {
+    for (i, output) in outputs.iter().enumerate() {
+        if inputs.iter().any(|input| same_place(input, output)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: this output would overwrite {what}. Choose another name",
+                output.display()
+            )));
+        }
+        if outputs[..i].iter().any(|other| same_place(other, output)) {
+            return Err(Failure::Usage(anyhow!(
+                "{}: two outputs have the same name. Give each its own",
+                output.display()
+            )));
+        }
+    }
+    Ok(())
 }
 
 /// Prints to standard output; a closed pipe ends the program quietly.

@@ -3,12 +3,13 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 
 use super::compare::percent;
+use super::measure::refuse_twice;
 use super::options::{Measuring, number};
 use super::samples::Named;
-use super::{Failure, say};
+use super::{Failure, refuse_clashes, say};
 use crate::compare::{Question, Wanted, particles_for_quantile, plan};
 use crate::report::plan as report;
-use crate::report::write::{Target, same_place};
+use crate::report::write::Target;
 
 #[derive(clap::Args)]
 #[command(after_help = "Examples:  lightsieve plan 'pilot-*.jpg' --within 3% --difference 5%\n\
@@ -45,12 +46,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         return say(&report::counts(gsd, wanted.within, &[("D10", of(0.1)), ("D50", of(0.5)), ("D90", of(0.9))]));
     }
     let named = Named::parse(args.pilot.as_deref().unwrap_or_default())?;
-    if let Some(json) = args.json.as_ref().filter(|j| named.files().iter().any(|f| same_place(f, j))) {
-        return Err(Failure::Usage(anyhow!(
-            "{}: this output would overwrite the pilot. Choose another name",
-            json.display()
-        )));
-    }
+    refuse_twice(named.files())?;
+    refuse_clashes(named.files(), "the pilot", args.json.as_deref().as_slice())?;
     let json = args.json.as_deref().map(Target::create).transpose()?;
     let pilot = named.grounds(&settings)?;
     let question = Question {

@@ -5,15 +5,14 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 
-use super::Failure;
 use super::batch::{entries, is_photo};
-use super::measure::{measure_all, refuse_twice};
+use super::measure::measure_all;
+use super::{Failure, readable};
 use crate::compare::Grounds;
 use crate::distribution::Sample;
 use crate::photo;
 use crate::pipeline::{MeasuredPhoto, Settings, particles_of, scale_uncertainty};
 use crate::report::measured;
-use crate::report::write::reason;
 
 /// Files of one sample, and its name.
 pub(super) struct Named {
@@ -38,7 +37,6 @@ impl Named {
         if files.is_empty() {
             return Err(Failure::Usage(anyhow!("`{text}` names no file")));
         }
-        refuse_twice(&files)?;
         let own = || {
             let stem = |p: &Path| p.file_stem().unwrap_or(p.as_os_str()).to_string_lossy().into_owned();
             match (parts.as_slice(), files.as_slice()) {
@@ -59,9 +57,7 @@ impl Named {
         let (tables, pictures): (Vec<PathBuf>, Vec<PathBuf>) = self.files.iter().cloned().partition(|f| is_table(f));
         let mut photos = Vec::new();
         for table in &tables {
-            let text = fs::read(table).map_err(|e| {
-                anyhow!("{}: cannot be read ({})", table.display(), reason(&e, "there is no such file"))
-            })?;
+            let text = readable(table, fs::read(table))?;
             photos.extend(measured::photos(&text).map_err(|e| anyhow!("{}: {e}", table.display()))?);
         }
         let measured: Vec<MeasuredPhoto> = measure_all(&pictures, settings)?;

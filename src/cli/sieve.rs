@@ -2,13 +2,14 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 
+use super::measure::refuse_twice;
 use super::options::{Measuring, number};
 use super::samples::Named;
-use super::{Failure, say};
+use super::{Failure, readable, refuse_clashes, say};
 use crate::compare::sieve::{Aperture, Shape, Weighed, fit, predicted};
 use crate::report::plot;
 use crate::report::sieve::{self as report, Sieved};
-use crate::report::write::{Target, reason, same_place};
+use crate::report::write::Target;
 
 #[derive(clap::Args)]
 #[command(
@@ -55,18 +56,13 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
     let stack = weighed(args)?.stack().map_err(|e| Failure::Usage(e.into()))?;
     let named = Named::parse(&args.sample)?;
+    refuse_twice(named.files())?;
     let shape = args.shape.as_deref().map(read_shape).transpose()?.unwrap_or_default();
     let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
-    let outputs: Vec<&PathBuf> = [&args.json, &args.plot, &args.shape_out].into_iter().flatten().collect();
-    let inputs: Vec<&PathBuf> = named.files().iter().chain(&args.weights).chain(&args.shape).collect();
-    for (i, output) in outputs.iter().enumerate() {
-        if inputs.iter().any(|input| same_place(input, output)) || outputs[..i].iter().any(|o| same_place(o, output)) {
-            return Err(Failure::Usage(anyhow!(
-                "{}: this output would overwrite an input or another output. Choose another name",
-                output.display()
-            )));
-        }
-    }
+    let outputs: Vec<&Path> =
+        [&args.json, &args.plot, &args.shape_out].into_iter().filter_map(|o| o.as_deref()).collect();
+    let inputs: Vec<PathBuf> = named.files().iter().chain(&args.weights).chain(&args.shape).cloned().collect();
+    refuse_clashes(&inputs, "an input", &outputs)?;
     let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
     let (json, picture, kept) = (target(&args.json)?, target(&args.plot)?.zip(kind), target(&args.shape_out)?);
     let grounds = named.grounds(&settings)?;
@@ -107,9 +103,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     say(&report::table(&sieved))
 }
 
-pub(super) fn read_shape(path: &Path) -> Result<Shape, Failure> {
-    let text = std::fs::read(path)
-        .map_err(|e| anyhow!("{}: cannot be read ({})", path.display(), reason(&e, "there is no such file")))?;
+fn read_shape(path: &Path) -> Result<Shape, Failure> {
+    let text = readable(path, std::fs::read(path))?;
     Ok(report::read_shape(&text).with_context(|| path.display().to_string())?)
 }
 
@@ -132,8 +127,7 @@ fn weighed(args: &Args) -> Result<Weighed, Failure> {
 }
 
 fn read_weights(path: &Path, weighed: &mut Weighed) -> Result<(), Failure> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|e| anyhow!("{}: cannot be read ({})", path.display(), reason(&e, "there is no such file")))?;
+    let text = readable(path, std::fs::read_to_string(path))?;
     for (i, line) in text.lines().enumerate() {
         let wrong = |what: String| Failure::from(anyhow!("{}, line {}: {what}", path.display(), i + 1));
         let line = line.trim_start_matches('\u{feff}').trim();

@@ -110,22 +110,7 @@ mod tests {
     use crate::numeric::Draws;
 
     fn bead(ecd_um: f64) -> Particle {
-        Particle {
-            x_px: 0.0,
-            y_px: 0.0,
-            x_mm: 0.0,
-            y_mm: 0.0,
-            ecd_um,
-            feret_max_um: ecd_um,
-            feret_min_um: ecd_um,
-            area_um2: ecd_um * ecd_um,
-            perimeter_um: 3.0 * ecd_um,
-            aspect_ratio: 0.98,
-            circularity: 0.99,
-            solidity: 0.99,
-            weight: 1.0,
-            flags: Flags::default(),
-        }
+        Particle::disc(ecd_um)
     }
 
     #[test]

@@ -65,6 +65,29 @@ pub struct Particle {
     pub flags: Flags,
 }
 
+impl Particle {
+    /// A disc of the diameter `ecd_um` (µm) in the corner of the photo that stands for itself alone: what a particle is
+    /// taken for where nothing more is known of it.
+    pub fn disc(ecd_um: f64) -> Self {
+        Particle {
+            x_px: 0.0,
+            y_px: 0.0,
+            x_mm: 0.0,
+            y_mm: 0.0,
+            ecd_um,
+            feret_max_um: ecd_um,
+            feret_min_um: ecd_um,
+            area_um2: 0.25 * PI * ecd_um * ecd_um,
+            perimeter_um: PI * ecd_um,
+            aspect_ratio: 1.0,
+            circularity: 1.0,
+            solidity: 1.0,
+            weight: 1.0,
+            flags: Flags::default(),
+        }
+    }
+}
+
 /// Equivalent circular diameter: diameter of the circle of the area `area_um2` (µm², > 0), in µm.
 ///
 /// Source: area-equivalent diameter, ISO 9276-6. Checked in `tests/published.rs`.

@@ -13,6 +13,11 @@ use crate::numeric::Estimate;
 /// Schema of [`json`].
 pub const COMPARISON: &str = "lightsieve/comparison/1";
 
+/// A side with its counts.
+pub fn who(s: &SideOf) -> String {
+    format!("{} ({}, {})", s.name, count(s.photos, "photo"), count(s.particles, "particle"))
+}
+
 /// What must be said besides the verdict.
 pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
     let mut notes = Vec::new();
@@ -48,9 +53,7 @@ fn how(c: &Comparison) -> &'static str {
 pub fn table(all: &[Comparison], fines_um: f64) -> String {
     let mut out = String::new();
     for c in all {
-        let side =
-            |s: &SideOf| format!("{} ({}, {})", s.name, count(s.photos, "photo"), count(s.particles, "particle"));
-        let _ = writeln!(out, "{}  against  {}\n", side(&c.sides[1]), side(&c.sides[0]));
+        let _ = writeln!(out, "{}  against  {}\n", who(&c.sides[1]), who(&c.sides[0]));
         let _ = writeln!(out, "{}\n", wrapped(&sentences(c), 100));
         let level = format!("{} % interval", (1e6 * c.level).round() / 1e4);
         let _ = writeln!(

@@ -6,7 +6,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
-use super::plot::{AnyArea, Drawn, FINES, INK, Kind, PALE, Pixels, axis, draw, tick};
+use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, axis, draw, mesh};
 use crate::compare::Comparison;
 
 const SIZE: (u32, u32) = (1000, 1080);
@@ -68,24 +68,12 @@ where
         .y_label_area_size(px(62.0))
         .build_cartesian_2d((x.0..x.1).log_scale(), y.clone())?;
     chart.draw_series([Rectangle::new([(x.0, y.start), (fines_um.clamp(x.0, x.1), y.end)], FINES.filled())])?;
-    chart
-        .configure_mesh()
-        .light_line_style(WHITE.mix(0.0))
-        .bold_line_style(PALE)
-        .axis_style(INK)
-        .x_labels(30)
-        .x_label_formatter(&|v| tick(*v))
-        .y_labels(6)
-        .y_label_formatter(&|v| significant_tick(*v))
-        .x_desc("equivalent circular diameter, µm")
-        .y_desc(y_desc)
-        .label_style(text(13.0))
-        .axis_desc_style(text(14.0))
-        .draw()?;
+    mesh(&mut chart, y_desc, &hundredths, px)?;
     Ok(chart)
 }
 
-fn significant_tick(v: f64) -> String {
+/// A label with the decimals that it needs, two at most.
+fn hundredths(v: &f64) -> String {
     if v.abs() < 1e-9 { "0".to_owned() } else { format!("{}", (v * 100.0).round() / 100.0) }
 }
 

@@ -2,17 +2,17 @@
 
 use std::fmt::Write;
 
-use super::comparison::{kind, notes, p_text, signed};
-use super::format::{count, decimals, significant};
+use super::comparison::{kind, notes, p_text, signed, who};
+use super::format::{decimals, significant};
 use super::plot::Kind;
 use super::verdict::{label, sentences};
 use super::{ReportError, comparison_plot};
-use crate::compare::{Comparison, SideOf};
+use crate::compare::Comparison;
 
 const STYLE: &str = include_str!("page.css");
 
 /// Text that stands for itself in HTML.
-pub fn escape(text: &str) -> String {
+fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
@@ -23,15 +23,13 @@ pub fn escape(text: &str) -> String {
 pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     let mut body = String::new();
     for c in all {
-        let side =
-            |s: &SideOf| format!("{} ({}, {})", s.name, count(s.photos, "photo"), count(s.particles, "particle"));
         let svg = String::from_utf8(comparison_plot::comparison(c, fines_um, Kind::Svg)?)
             .map_err(|e| ReportError::Draw(e.to_string()))?;
         let _ = write!(
             body,
             "<section>\n<p class=\"who\">{} against {}</p>\n<p class=\"verdict {}\">{}</p>\n",
-            escape(&side(&c.sides[1])),
-            escape(&side(&c.sides[0])),
+            escape(&who(&c.sides[1])),
+            escape(&who(&c.sides[0])),
             kind(c.verdict),
             escape(&sentences(c)),
         );

@@ -69,19 +69,20 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
                 wrong(line, format!("the flag `{name}` is unknown: a newer version wrote this file"))
             })?,
         };
+        let disc = Particle::disc(ecd_um);
         let particle = Particle {
-            x_px: or("x_px", 0.0)?,
-            y_px: or("y_px", 0.0)?,
-            x_mm: or("x_mm", 0.0)?,
-            y_mm: or("y_mm", 0.0)?,
+            x_px: or("x_px", disc.x_px)?,
+            y_px: or("y_px", disc.y_px)?,
+            x_mm: or("x_mm", disc.x_mm)?,
+            y_mm: or("y_mm", disc.y_mm)?,
             ecd_um,
-            feret_max_um: or("feret_max_um", ecd_um)?,
-            feret_min_um: or("feret_min_um", ecd_um)?,
-            area_um2: or("area_um2", 0.25 * std::f64::consts::PI * ecd_um * ecd_um)?,
-            perimeter_um: or("perimeter_um", std::f64::consts::PI * ecd_um)?,
-            aspect_ratio: or("aspect_ratio", 1.0)?,
-            circularity: or("circularity", 1.0)?,
-            solidity: or("solidity", 1.0)?,
+            feret_max_um: or("feret_max_um", disc.feret_max_um)?,
+            feret_min_um: or("feret_min_um", disc.feret_min_um)?,
+            area_um2: or("area_um2", disc.area_um2)?,
+            perimeter_um: or("perimeter_um", disc.perimeter_um)?,
+            aspect_ratio: or("aspect_ratio", disc.aspect_ratio)?,
+            circularity: or("circularity", disc.circularity)?,
+            solidity: or("solidity", disc.solidity)?,
             weight,
             flags,
         };

@@ -147,7 +147,7 @@ where
         .build_cartesian_2d((low..high).log_scale(), 0.0..top)?
         .set_secondary_coord((low..high).log_scale(), 0.0..100.0);
     chart.draw_series([Rectangle::new([(low, 0.0), (m.fines_um, top)], FINES.filled())])?;
-    mesh(&mut chart, "share of the mass in each class, %", px)?;
+    mesh(&mut chart, "share of the mass in each class, %", &whole, px)?;
     chart
         .configure_secondary_axes()
         .axis_style(LINE)
@@ -232,7 +232,7 @@ where
         .x_label_area_size(px(52.0))
         .y_label_area_size(px(62.0))
         .build_cartesian_2d((low..high).log_scale(), 0.0..100.0)?;
-    mesh(&mut chart, "finer, % of the mass", px)?;
+    mesh(&mut chart, "finer, % of the mass", &whole, px)?;
     for (i, (name, m)) in samples.iter().enumerate() {
         let colour = COLOURS[i % COLOURS.len()];
         let points = line(m);
@@ -262,9 +262,10 @@ where
 }
 
 /// Grid, ticks and captions of the two axes that every plot shares.
-fn mesh<B: DrawingBackend>(
+pub(super) fn mesh<B: DrawingBackend>(
     chart: &mut ChartContext<'_, B, Cartesian2d<LogCoord<f64>, RangedCoordf64>>,
     y_desc: &str,
+    y_label: &dyn Fn(&f64) -> String,
     px: Pixels<'_>,
 ) -> Drawn
 where
@@ -279,13 +280,18 @@ where
         .x_labels(30)
         .x_label_formatter(&|v| tick(*v))
         .y_labels(6)
-        .y_label_formatter(&|v| format!("{v:.0}"))
+        .y_label_formatter(&y_label)
         .x_desc("equivalent circular diameter, µm")
         .y_desc(y_desc)
         .label_style(text(14.0))
         .axis_desc_style(text(15.0))
         .draw()?;
     Ok(())
+}
+
+/// A label without decimals.
+fn whole(v: &f64) -> String {
+    format!("{v:.0}")
 }
 
 /// The cumulative curve as points (µm, % finer).

@@ -98,7 +98,7 @@ mod tests {
     use super::*;
     use crate::compare::sieve::Weighed;
     use crate::numeric::Draws;
-    use crate::particle::{Flags, Particle};
+    use crate::particle::Particle;
 
     /// Photos of the same grounds, with a share of fine ones by number.
     fn photos(seed: u64, number: u64, fine: f64) -> Sample {
@@ -108,22 +108,7 @@ mod tests {
                 let median = if draws.uniform() < fine { 130.0 } else { 600.0 };
                 let ecd_um = median * (0.35 * draws.normal()).exp();
                 let feret_min_um = ecd_um * (0.8 + 0.15 * draws.uniform());
-                Particle {
-                    x_px: 0.0,
-                    y_px: 0.0,
-                    x_mm: 0.0,
-                    y_mm: 0.0,
-                    ecd_um,
-                    feret_max_um: ecd_um,
-                    feret_min_um,
-                    area_um2: ecd_um * ecd_um,
-                    perimeter_um: 3.0 * ecd_um,
-                    aspect_ratio: 0.9,
-                    circularity: 0.9,
-                    solidity: 0.9,
-                    weight: 1.0,
-                    flags: Flags::default(),
-                }
+                Particle { feret_min_um, ..Particle::disc(ecd_um) }
             };
             let particles = (0..4000).map(|_| particle()).collect();
             PhotoParticles { name: format!("{i}"), particles, smallest_ecd_um: 0.0 }

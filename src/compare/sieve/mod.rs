@@ -83,25 +83,9 @@ impl Shared {
 mod tests {
     use super::*;
     use crate::distribution::PhotoParticles;
-    use crate::particle::Flags;
 
     fn particle(ecd_um: f64, feret_min_um: f64) -> Particle {
-        Particle {
-            x_px: 0.0,
-            y_px: 0.0,
-            x_mm: 0.0,
-            y_mm: 0.0,
-            ecd_um,
-            feret_max_um: ecd_um,
-            feret_min_um,
-            area_um2: ecd_um * ecd_um,
-            perimeter_um: 3.0 * ecd_um,
-            aspect_ratio: 0.9,
-            circularity: 0.9,
-            solidity: 0.9,
-            weight: 1.0,
-            flags: Flags::default(),
-        }
+        Particle { feret_min_um, ..Particle::disc(ecd_um) }
     }
 
     fn sample(particles: Vec<Particle>) -> Sample {
