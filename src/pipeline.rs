@@ -127,6 +127,17 @@ pub struct Measurement {
     pub level: f64,
 }
 
+impl Measurement {
+    /// The same with the photos named by their files alone.
+    #[must_use]
+    pub fn without_folders(mut self) -> Self {
+        for photo in &mut self.photos {
+            photo.path = photo.path.file_name().map_or_else(|| photo.path.clone(), PathBuf::from);
+        }
+        self
+    }
+}
+
 /// Reads and measures the photo at `path`.
 ///
 /// # Errors

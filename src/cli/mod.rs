@@ -3,6 +3,7 @@
 mod batch;
 mod calibrate;
 mod compare;
+mod dial;
 mod measure;
 mod options;
 mod plan;
@@ -42,6 +43,8 @@ enum Command {
     Batch(batch::Args),
     /// Compare samples: what differs, by how much, and how sure that is
     Compare(compare::Args),
+    /// Compare sets of burrs at the same median, over several settings of the dial
+    Dial(dial::Args),
     /// Hold weighed sieve layers against what photos of the same grounds predict
     Sieve(sieve::Args),
     /// How many photos and particles a wanted certainty takes
@@ -60,6 +63,16 @@ enum Failure {
     Usage(anyhow::Error),
     /// Some input failed: exit status 1.
     Input(anyhow::Error),
+}
+
+impl Failure {
+    /// The same, with what it is about said first.
+    fn context(self, what: String) -> Self {
+        match self {
+            Failure::Usage(e) => Failure::Usage(e.context(what)),
+            Failure::Input(e) => Failure::Input(e.context(what)),
+        }
+    }
 }
 
 impl<E: Into<anyhow::Error>> From<E> for Failure {
@@ -82,6 +95,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
         Command::Compare(args) => compare::run(&args),
+        Command::Dial(args) => dial::run(&args),
         Command::Sieve(args) => sieve::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),

@@ -47,6 +47,11 @@ impl Named {
         Ok(Named { name: name.map_or_else(own, str::to_owned), files })
     }
 
+    /// The same files under another name.
+    pub fn with_name(self, name: String) -> Self {
+        Named { name, ..self }
+    }
+
     /// The files.
     pub fn files(&self) -> &[PathBuf] {
         &self.files

@@ -12,6 +12,8 @@ use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
 const SIZE: (u32, u32) = (1000, 600);
+/// The same for the page of a phone.
+const NARROW: (u32, u32) = (560, 480);
 /// The PNG is drawn at twice the size of the SVG, so that it stays sharp in a report.
 const PNG_SCALE: u32 = 2;
 
@@ -55,6 +57,14 @@ impl Kind {
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
     draw(kind, SIZE, |area, scale| distribution_on(m, title, area, scale))
+}
+
+/// The same as SVG, so narrow that a phone shows its letters.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn distribution_narrow(m: &Measurement) -> Result<Vec<u8>, ReportError> {
+    draw(Kind::Svg, NARROW, |area, scale| distribution_on(m, "", area, scale))
 }
 
 /// Cumulative curves of all samples of a folder on one axis.
@@ -272,13 +282,16 @@ where
     B::ErrorType: 'static,
 {
     let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    // The library gives each power of ten twice, as the end of one decade and the start of the next.
+    let last = std::cell::Cell::new(f64::NAN);
+    let once = |v: &f64| if last.replace(*v) == *v { String::new() } else { tick(*v) };
     chart
         .configure_mesh()
         .light_line_style(WHITE.mix(0.0))
         .bold_line_style(PALE)
         .axis_style(INK)
         .x_labels(30)
-        .x_label_formatter(&|v| tick(*v))
+        .x_label_formatter(&once)
         .y_labels(6)
         .y_label_formatter(&y_label)
         .x_desc("equivalent circular diameter, µm")

@@ -154,3 +154,33 @@ fn plans_that_make_no_sense_are_refused() {
     desk.refuses("plan new.csv --json new.csv", 2, &["overwrite the pilot"]);
     desk.refuses("plan none.csv", 1, &["no such file"]);
 }
+
+#[test]
+fn two_weighed_samples_say_what_weights_and_photos_tell() {
+    let weights =
+        |on: f64, under: f64| format!("aperture_um,retained_g\n500,{on}\n355,{under}\nreceiver,3.0\n").into_bytes();
+    let desk = desk()
+        .and("a.csv", &weights(10.0, 7.0))
+        .and("b.csv", &weights(12.0, 5.0))
+        .and("c.csv", &weights(10.1, 6.9))
+        .and("other.csv", b"aperture_um,retained_g\n400,3\nreceiver,3\n");
+    let out = desk.run("sieve new.csv worn.csv --weights a.csv --weights b.csv --json s.json --report s.html");
+    out.is_done();
+    assert!(out.stdout.contains("By weight worn holds"), "{}", out.stdout);
+    let json = desk.json("s.json");
+    assert_eq!(json["schema"], "lightsieve/sieve-pair/1");
+    let first = &json["layers"][0];
+    assert!((first["weighed_difference_pct"].as_f64().unwrap() - 10.0).abs() < 1e-9, "{first}");
+    assert!(first["photo_interval_pct"][0].as_f64().unwrap() > 0.0, "{first}");
+    assert!(desk.text("s.html").contains("By weight worn holds"));
+    let out = desk.run("sieve new.csv same.csv --weights a.csv --weights c.csv");
+    assert!(out.stdout.contains("weights alone tell nothing"), "{}", out.stdout);
+    for (line, said) in [
+        ("sieve new.csv worn.csv --weights a.csv", "two tables of weights"),
+        ("sieve new.csv worn.csv --weights a.csv --weights other.csv", "different sieves"),
+        ("sieve new.csv worn.csv --weights a.csv --weights b.csv --plot p.svg", "one sample"),
+        ("sieve new.csv --weights a.csv --weights b.csv", "give one"),
+    ] {
+        desk.refuses(line, 2, &[said]);
+    }
+}

@@ -2,6 +2,7 @@
 
 mod batch;
 mod compare;
+mod dial;
 mod formats;
 mod good;
 mod options;
