@@ -59,6 +59,11 @@ impl Named {
 
     /// Measures the photos and reads the tables.
     pub fn grounds(&self, settings: &Settings) -> Result<Grounds, Failure> {
+        Ok(self.measured(settings)?.0)
+    }
+
+    /// The same, with what was seen of the photos among the files.
+    pub fn measured(&self, settings: &Settings) -> Result<(Grounds, Vec<MeasuredPhoto>), Failure> {
         let (tables, pictures): (Vec<PathBuf>, Vec<PathBuf>) = self.files.iter().cloned().partition(|f| is_table(f));
         let mut photos = Vec::new();
         for table in &tables {
@@ -68,7 +73,8 @@ impl Named {
         let measured: Vec<MeasuredPhoto> = measure_all(&pictures, settings)?;
         photos.extend(particles_of(&measured)?);
         let sample = Sample::new(photos).map_err(|e| anyhow!("{}: {e}", self.name))?;
-        Ok(Grounds { name: self.name.clone(), sample, scale_uncertainty: scale_uncertainty(&measured) })
+        let grounds = Grounds { name: self.name.clone(), sample, scale_uncertainty: scale_uncertainty(&measured) };
+        Ok((grounds, measured))
     }
 }
 

@@ -14,7 +14,7 @@ pub mod sieve;
 pub use curves::Curves;
 pub use dial::{AtMedian, DialError, DialPair, DialQuestion, DialSet, Dials, Ground, Point, dials};
 pub use family::holm;
-pub use plan::{Plan, Wanted, particles_for_quantile, plan};
+pub use plan::{GOOD_COVERAGE, Plan, Wanted, grounds_g, lognormal_d32, particles_for_quantile, plan};
 pub use quantity::Quantity;
 
 use crate::distribution::{PhotoParticles, Sample};

@@ -7,7 +7,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
 use super::format::significant;
-use super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
+use super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw, hundredths};
 use super::verdict::label;
 use crate::compare::{DialSet, Dials, Point, Quantity};
 use crate::distribution::Figures;
@@ -73,8 +73,6 @@ where
     let reach = |p: &Point| if p.counted[i].is_finite() { 1.96 * p.counted[i] } else { 0.0 };
     let x = range(points().map(across));
     let y = range(points().flat_map(|p| [-1.0, 1.0].map(|sign| p.figures[i] * (sign * reach(p)).exp())));
-    let places = |r: &std::ops::Range<f64>| (1.0 - (r.end - r.start).log10().floor()).clamp(0.0, 4.0) as usize;
-    let (x_places, y_places) = (places(&x).saturating_sub(1), places(&y).saturating_sub(1));
     let mut chart = ChartBuilder::on(area)
         .margin(px(10.0))
         .margin_right(px(20.0))
@@ -89,8 +87,8 @@ where
         .axis_style(INK)
         .x_labels(8)
         .y_labels(6)
-        .x_label_formatter(&|v| format!("{v:.x_places$}"))
-        .y_label_formatter(&|v| format!("{v:.y_places$}"))
+        .x_label_formatter(&hundredths)
+        .y_label_formatter(&hundredths)
         .x_desc(x_desc)
         .y_desc(y_desc)
         .label_style(text(14.0))

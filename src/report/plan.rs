@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::format::{count, significant};
 use super::verdict::label;
-use crate::compare::{Grounds, Plan, Wanted};
+use crate::compare::{GOOD_COVERAGE, Grounds, Plan, Wanted, grounds_g};
+use crate::pipeline::MeasuredPhoto;
+use crate::scale::sheet::{DISC_FRAME, frames};
 
 /// Schema of [`json`].
 pub const PLAN: &str = "lightsieve/plan/1";
@@ -64,6 +66,59 @@ pub fn counts(gsd: f64, within: f64, counts: &[(&str, f64)]) -> String {
     }
     out.push_str("\n  Counting alone: spreads of the same grounds differ besides. Three thin spreads tell more than one thick one.\n");
     out
+}
+
+/// How close the camera must be to see particles of `see_um`, from what a photo of the pilot shows.
+///
+/// The limit of sight in pixels stays about the same when the same camera moves closer in the same light.
+pub fn camera(photo: &MeasuredPhoto, see_um: f64) -> String {
+    let now = photo.scale.typical();
+    let wanted = now * see_um / photo.smallest_ecd_um;
+    let wide = |um: f64| format!("{:.0} mm", um * photo.size_px[0].max(photo.size_px[1]) as f64 / 1000.0);
+    let shows = format!(
+        "The pilot shows particles reliably from {} µm up, at {} µm per pixel (its long side spans {}).",
+        significant(photo.smallest_ecd_um, 2),
+        significant(now, 3),
+        wide(now)
+    );
+    if wanted >= now {
+        return format!("  Camera: {shows} That is close enough for {} µm.\n", significant(see_um, 3));
+    }
+    format!(
+        "  Camera: {shows} For {} µm move closer, to {} µm per pixel or less: the long side then spans {}.\n",
+        significant(see_um, 3),
+        significant(wanted, 2),
+        wide(wanted)
+    )
+}
+
+/// How much to spread in the sheet's frames, for grounds of that D\[3,2\]; `coverage` is that of the pilot.
+pub fn spreading(d32_um: f64, coverage: Option<f64>) -> String {
+    let frames = frames();
+    let fields: Vec<String> = frames
+        .iter()
+        .filter(|f| f.name != DISC_FRAME)
+        .map(|f| {
+            let [x0, y0, x1, y1] = f.field;
+            let grams = grounds_g((x1 - x0) * (y1 - y0), GOOD_COVERAGE, d32_um);
+            format!("{} g in frame {}", significant(grams, 1), f.name)
+        })
+        .collect();
+    let mut text = format!(
+        "  Coffee: about {}. That covers {} % of the sheet's field, and one particle in nine touches another.\n",
+        fields.join(", "),
+        100.0 * GOOD_COVERAGE
+    );
+    if let Some(coverage) = coverage {
+        let times = GOOD_COVERAGE / coverage;
+        let said = match times {
+            t if t < 0.6 => format!("spread about {} times as much", significant(t, 1)),
+            t if t > 1.7 => format!("{} times as much may lie there", significant(t, 1)),
+            _ => "as it should be".to_owned(),
+        };
+        text += &format!("  The pilot covers {} %: {said}.\n", significant(100.0 * coverage, 2));
+    }
+    text
 }
 
 #[derive(Serialize)]

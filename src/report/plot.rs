@@ -307,6 +307,11 @@ fn whole(v: &f64) -> String {
     format!("{v:.0}")
 }
 
+/// A label with the decimals that it needs, two at most.
+pub(super) fn hundredths(v: &f64) -> String {
+    if v.abs() < 1e-9 { "0".to_owned() } else { format!("{}", (v * 100.0).round() / 100.0) }
+}
+
 /// The cumulative curve as points (µm, % finer).
 fn line(m: &Measurement) -> Vec<(f64, f64)> {
     m.cumulative.limits_um.iter().copied().zip(m.cumulative.finer_pct.iter().copied()).collect()

@@ -138,3 +138,12 @@ fn left_out(m: &Measurement) -> String {
     }
     text + "."
 }
+
+/// What [`sample_row`] gives.
+pub const SAMPLE_HEAD: [&str; 8] = ["sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"];
+
+/// A sample as one row.
+pub fn sample_row(name: &str, m: &Measurement) -> Vec<String> {
+    let counts = [m.photos.len(), m.sizes.ecd_um.len()].map(|n| n.to_string());
+    std::iter::once(name.to_owned()).chain(counts).chain(m.by_mass[..5].iter().map(value)).collect()
+}

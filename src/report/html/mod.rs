@@ -1,10 +1,12 @@
 //! Pages that need nothing from outside: answer first, then pictures, figures, and how they were reckoned.
 
+mod batch;
 mod comparison;
 mod dial;
 mod measurement;
 mod sieve;
 
+pub use batch::batch;
 pub use comparison::comparison;
 pub use dial::dials;
 pub use measurement::{Picture, measurement};
