@@ -7,6 +7,7 @@ use image::RgbImage;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::options::Measuring;
+use super::sieve::read_shape;
 use super::{Failure, say};
 use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
@@ -21,6 +22,9 @@ pub(super) struct Args {
     photos: Vec<PathBuf>,
     #[command(flatten)]
     measuring: Measuring,
+    /// Tell, too, how sieves would sort the grounds, with a shape that `sieve --shape-out` fitted to weights
+    #[arg(long, value_name = "FILE.json")]
+    shape: Option<PathBuf>,
     /// Only say what could be better about the photos
     #[arg(long, conflicts_with_all = ["json", "particles", "plot", "overlay", "report"])]
     check: bool,
@@ -51,7 +55,8 @@ struct Targets {
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
-    let settings = args.measuring.settings()?;
+    let shape = args.shape.as_deref().map(read_shape).transpose()?;
+    let settings = args.measuring.settings()?.with_sieve_shape(shape);
     let overlays = overlay_paths(args)?;
     refuse_clashes(args, &overlays)?;
     let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;

@@ -7,7 +7,9 @@ use super::measure::refuse_twice;
 use super::options::{Measuring, number};
 use super::samples::Named;
 use super::{Failure, refuse_clashes, say};
-use crate::compare::{Quantity, Question, Wanted, lognormal_d32, particles_for_quantile, plan};
+use crate::compare::{
+    Quantity, Question, Wanted, evenness, lognormal_d32, lognormal_evenness, particles_for_quantile, plan,
+};
 use crate::report::plan as report;
 use crate::report::write::Target;
 
@@ -54,7 +56,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
             if !(1.0..=100_000.0).contains(&d50) {
                 return Err(Failure::Usage(anyhow!("--d50 {d50}: a median lies between 1 and 100000 µm")));
             }
-            text += &report::spreading(lognormal_d32(d50, gsd), None);
+            text += &report::spreading(lognormal_d32(d50, gsd), lognormal_evenness(gsd), None);
         }
         return say(&text);
     }
@@ -89,7 +91,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
             .iter()
             .map(|p| p.quality.coverage)
             .fold(None, |most: Option<f64>, c| Some(most.map_or(c, |m| m.max(c))));
-        text += &report::spreading(d32, coverage);
+        text += &report::spreading(d32, evenness(&pilot.sample), coverage);
     }
     say(&text)
 }

@@ -7,7 +7,8 @@ use super::options::{Measuring, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
 use crate::compare::Grounds;
-use crate::compare::sieve::{Aperture, Shape, Stack, Weighed, between, fit, predicted};
+use crate::compare::sieve::{Aperture, Stack, Weighed, between, fit, predicted};
+use crate::distribution::SieveShape;
 use crate::pipeline::Settings;
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
@@ -86,7 +87,7 @@ fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let (json, picture, kept) = (target(&args.json)?, target(&args.plot)?.zip(kind), target(&args.shape_out)?);
     let page = target(&args.report)?;
     let grounds = named.grounds(settings)?;
-    let shares = |shape: &Shape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
+    let shares = |shape: &SieveShape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
     let fitted = match &kept {
         None => None,
         Some(_) => {
@@ -182,7 +183,7 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
     say(&sieve_pair::table(&pair))
 }
 
-fn read_shape(path: &Path) -> Result<Shape, Failure> {
+pub(super) fn read_shape(path: &Path) -> Result<SieveShape, Failure> {
     let text = readable(path, std::fs::read(path))?;
     Ok(report::read_shape(&text).with_context(|| path.display().to_string())?)
 }

@@ -14,7 +14,10 @@ pub mod sieve;
 pub use curves::Curves;
 pub use dial::{AtMedian, DialError, DialPair, DialQuestion, DialSet, Dials, Ground, Point, dials};
 pub use family::holm;
-pub use plan::{GOOD_COVERAGE, Plan, Wanted, grounds_g, lognormal_d32, particles_for_quantile, plan};
+pub use plan::{
+    Plan, TOUCHING, Wanted, evenness, good_coverage, grounds_g, lognormal_d32, lognormal_evenness,
+    particles_for_quantile, plan,
+};
 pub use quantity::Quantity;
 
 use crate::distribution::{PhotoParticles, Sample};

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::format::{count, significant};
 use super::verdict::label;
-use crate::compare::{GOOD_COVERAGE, Grounds, Plan, Wanted, grounds_g};
+use crate::compare::{Grounds, Plan, TOUCHING, Wanted, good_coverage, grounds_g};
 use crate::pipeline::MeasuredPhoto;
 use crate::scale::sheet::{DISC_FRAME, frames};
 
@@ -82,41 +82,45 @@ pub fn camera(photo: &MeasuredPhoto, see_um: f64) -> String {
         wide(now)
     );
     if wanted >= now {
-        return format!("  Camera: {shows} That is close enough for {} µm.\n", significant(see_um, 3));
+        return format!("  Camera: {shows} That is close enough for {see_um} µm.\n");
     }
     format!(
-        "  Camera: {shows} For {} µm move closer, to {} µm per pixel or less: the long side then spans {}.\n",
-        significant(see_um, 3),
+        "  Camera: {shows} For {see_um} µm move closer, to {} µm per pixel or less: the long side then spans {}.\n",
         significant(wanted, 2),
         wide(wanted)
     )
 }
 
-/// How much to spread in the sheet's frames, for grounds of that D\[3,2\]; `coverage` is that of the pilot.
-pub fn spreading(d32_um: f64, coverage: Option<f64>) -> String {
+/// How much to spread in the sheet's frames.
+///
+/// `d32_um` is the D\[3,2\] of the grounds, `evenness` of their sizes as for [`good_coverage`], `pilot` the share that the pilot covers.
+pub fn spreading(d32_um: f64, evenness: f64, pilot: Option<f64>) -> String {
+    let good = good_coverage(evenness);
     let frames = frames();
     let fields: Vec<String> = frames
         .iter()
         .filter(|f| f.name != DISC_FRAME)
         .map(|f| {
             let [x0, y0, x1, y1] = f.field;
-            let grams = grounds_g((x1 - x0) * (y1 - y0), GOOD_COVERAGE, d32_um);
+            let grams = grounds_g((x1 - x0) * (y1 - y0), good, d32_um);
             format!("{} g in frame {}", significant(grams, 1), f.name)
         })
         .collect();
+    let pct = |share: f64| significant(100.0 * share, 2);
     let mut text = format!(
-        "  Coffee: about {}. That covers {} % of the sheet's field, and one particle in nine touches another.\n",
+        "  Coffee: about {}. Spread at random that covers {} % of the field, and {:.0} % of the particles touch another.\n",
         fields.join(", "),
-        100.0 * GOOD_COVERAGE
+        pct(good),
+        100.0 * TOUCHING
     );
-    if let Some(coverage) = coverage {
-        let times = GOOD_COVERAGE / coverage;
+    if let Some(pilot) = pilot {
+        let times = good / pilot;
         let said = match times {
-            t if t < 0.6 => format!("spread about {} times as much", significant(t, 1)),
-            t if t > 1.7 => format!("{} times as much may lie there", significant(t, 1)),
-            _ => "as it should be".to_owned(),
+            t if t < 0.6 => "take less, or see to it that particles lie apart",
+            t if t > 1.7 => "more may lie there, and tells more",
+            _ => "as it should be",
         };
-        text += &format!("  The pilot covers {} %: {said}.\n", significant(100.0 * coverage, 2));
+        text += &format!("  The pilot covers {} %: {said}.\n", pct(pilot));
     }
     text
 }

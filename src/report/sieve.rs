@@ -12,7 +12,8 @@ use super::comparison::wrapped;
 use super::format::{count, decimals, significant};
 use super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
 use super::sieve_pair::layer;
-use crate::compare::sieve::{Fitted, Shape, Stack};
+use crate::compare::sieve::{Fitted, Stack};
+use crate::distribution::SieveShape;
 use crate::numeric::Estimate;
 
 /// Schema of [`json`].
@@ -31,7 +32,7 @@ pub struct Sieved {
     /// Shares predicted with `shape`, receiver last.
     pub predicted: Vec<Estimate>,
     /// The shape that the prediction takes.
-    pub shape: Shape,
+    pub shape: SieveShape,
     /// The shape fitted to these weights, and the shares predicted with it.
     pub fitted: Option<(Fitted, Vec<Estimate>)>,
 }
@@ -87,7 +88,7 @@ pub(super) fn headline(s: &Sieved) -> String {
         format!("Sieve and photos agree within what rounding and counting allow; {said}.")
     } else {
         format!(
-            "Sieve and photos differ by more than rounding and counting allow; {said}. Particles may pass more easily than their              picture shows: fit the shape with --shape-out, and check the scale."
+            "Sieve and photos differ by more than rounding and counting allow; {said}. Particles may pass more easily than their picture shows: fit the shape with --shape-out, and check the scale."
         )
     }
 }
@@ -148,7 +149,7 @@ pub(super) fn explanations(s: &Sieved) -> Vec<String> {
         "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as ECD³."
             .to_owned(),
     ];
-    if s.shape != Shape::default() {
+    if s.shape != SieveShape::default() {
         lines.push(format!(
             "Predicted with a size shift of {} and a mass exponent of {}.",
             significant(s.shape.size_shift, 3),
@@ -214,6 +215,8 @@ struct LayerV1 {
 struct ShapeV1 {
     schema: String,
     size_shift: f64,
+    #[serde(default)]
+    size_shift_relative_uncertainty: f64,
     mass_exponent: f64,
 }
 
@@ -226,8 +229,13 @@ struct FittedV1 {
     worst_pct: f64,
 }
 
-fn shape_v1(shape: &Shape) -> ShapeV1 {
-    ShapeV1 { schema: SHAPE.to_owned(), size_shift: shape.size_shift, mass_exponent: shape.mass_exponent }
+fn shape_v1(shape: &SieveShape) -> ShapeV1 {
+    ShapeV1 {
+        schema: SHAPE.to_owned(),
+        size_shift: shape.size_shift,
+        size_shift_relative_uncertainty: shape.shift_uncertainty,
+        mass_exponent: shape.mass_exponent,
+    }
 }
 
 /// The layers as JSON; documented in `docs/json.md`.
@@ -266,7 +274,7 @@ pub fn json(s: &Sieved) -> Vec<u8> {
 }
 
 /// A shape as a file for later use.
-pub fn shape_file(shape: &Shape) -> Vec<u8> {
+pub fn shape_file(shape: &SieveShape) -> Vec<u8> {
     super::json::text(&shape_v1(shape))
 }
 
@@ -274,17 +282,27 @@ pub fn shape_file(shape: &Shape) -> Vec<u8> {
 ///
 /// # Errors
 /// Another kind of file, or numbers that no particles have.
-pub fn read_shape(text: &[u8]) -> Result<Shape, ReportError> {
+pub fn read_shape(text: &[u8]) -> Result<SieveShape, ReportError> {
     let wrong =
         |what: &str| ReportError::Measured(format!("{what}. Give the file that `lightsieve sieve --shape-out` writes"));
     let v: ShapeV1 = serde_json::from_slice(text).map_err(|_| wrong("this is no file of a fitted shape"))?;
     if v.schema != SHAPE {
         return Err(wrong("this is a file of another kind or of a newer version"));
     }
-    if !(0.4..2.5).contains(&v.size_shift) || v.mass_exponent.is_nan() || v.mass_exponent.abs() > 2.0 {
-        return Err(wrong("its size shift (0.4 to 2.5) or mass exponent (-2 to 2) is out of range"));
+    if !(0.4..2.5).contains(&v.size_shift)
+        || v.mass_exponent.is_nan()
+        || v.mass_exponent.abs() > 2.0
+        || !(0.0..1.0).contains(&v.size_shift_relative_uncertainty)
+    {
+        return Err(wrong(
+            "its size shift (0.4 to 2.5) or its uncertainty, or mass exponent (-2 to 2), is out of range",
+        ));
     }
-    Ok(Shape { size_shift: v.size_shift, mass_exponent: v.mass_exponent })
+    Ok(SieveShape {
+        size_shift: v.size_shift,
+        mass_exponent: v.mass_exponent,
+        shift_uncertainty: v.size_shift_relative_uncertainty,
+    })
 }
 
 const SIZE: (u32, u32) = (1000, 560);

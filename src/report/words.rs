@@ -71,13 +71,23 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
             number: if i < 5 { format!("{}{unit}", significant(number, 2)) } else { String::new() },
         }
     });
+    let sieved = m.as_sieved.iter().flat_map(|(_, figures)| {
+        let passing = format!("passing {} µm", significant(m.fines_um, 3));
+        let named = ["D10 as sieved", "D50 as sieved", "D90 as sieved", "span as sieved", &passing].map(str::to_owned);
+        named.into_iter().zip(figures).zip(units).map(|((name, e), unit)| Row {
+            name,
+            mass: format!("{}{unit}", value(e)),
+            interval: format!("{}{unit}", interval(e)),
+            number: String::new(),
+        })
+    });
     let shares = m.shares_above.iter().map(|&(size, share)| Row {
         name: format!("> {} µm", significant(size, 3)),
         mass: format!("{share:.1} %"),
         interval: String::new(),
         number: String::new(),
     });
-    figures.chain(shares).collect()
+    figures.chain(sieved).chain(shares).collect()
 }
 
 /// What must be said besides the figures.
@@ -113,6 +123,12 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         }
     }
     say("Mass is taken as ECD³: constant shape and density are assumed.".to_owned());
+    if let Some((shape, _)) = &m.as_sieved {
+        say(format!(
+            "As sieved: a particle passes by {} times its smallest Feret diameter, as fitted to weighed layers.",
+            significant(shape.size_shift, 3)
+        ));
+    }
     if m.photos.len() == 1 {
         say(format!(
             "One photo: the intervals cover counting{}, not how much spreads of the same grounds differ.",

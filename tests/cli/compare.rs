@@ -107,7 +107,30 @@ fn layers_weighed_and_seen_stand_side_by_side() {
     let json = desk.json("s.json");
     assert_eq!(json["schema"], "lightsieve/sieve/1");
     assert_eq!(json["layers"][0]["aperture_um"], 500.0);
-    desk.run("sieve new.csv --weights w.csv --shape shape.json").is_done();
+    desk.run("sieve new.csv --weights w.csv --shape shape.json --report s.html").is_done();
+    assert!(desk.text("s.html").find("Sieve and photos").unwrap() < desk.text("s.html").find("<svg").unwrap());
+}
+
+#[test]
+fn a_fitted_shape_tells_how_sieves_would_sort_a_photo() {
+    let shape = |schema: &str, shift: f64| {
+        format!("{{\"schema\": \"{schema}\", \"size_shift\": {shift}, \"mass_exponent\": 0.0}}").into_bytes()
+    };
+    let desk = Desk::with_grounds("a.jpg")
+        .and("narrow.json", &shape("lightsieve/shape/1", 0.8))
+        .and("wide.json", &shape("lightsieve/shape/1", 1.0))
+        .and("newer.json", &shape("lightsieve/shape/2", 1.0));
+    let median = |file: &str| {
+        let out = desk.run(&format!("measure a.jpg --scale 20 --shape {file} --json m.json"));
+        out.is_done();
+        assert!(out.stdout.contains("D50 as sieved"), "{}", out.stdout);
+        let json = desk.json("m.json");
+        [&json["as_sieved"]["figures"]["d50_um"], &json["distribution"]["d50_um"]].map(|v| v.as_f64().unwrap())
+    };
+    let ([narrow, plain], [wide, same]) = (median("narrow.json"), median("wide.json"));
+    assert!((narrow / wide - 0.8).abs() < 1e-9 && plain == same, "the shift moves what sieves tell and nothing else");
+    desk.refuses("measure a.jpg --scale 20 --shape newer.json", 1, &["newer version"]);
+    desk.refuses("measure a.jpg --scale 20 --shape gone.json", 1, &["no such file"]);
 }
 
 #[test]
@@ -143,6 +166,17 @@ fn a_pilot_tells_how_many_photos_it_takes() {
     };
     assert!(of("0.5%") > of("5%") && of("5%") >= 2, "a narrower interval takes more photos");
     assert!(desk.run("plan --gsd 1.6").stdout.contains("3894"));
+    assert!(desk.run("plan --gsd 1.6 --d50 800").stdout.contains("in frame L"));
+    let desk = Desk::with_grounds("a.jpg");
+    let near = desk.run("plan a.jpg --scale 20 --see 400");
+    assert!(
+        near.stdout.contains("close enough for 400 µm") && near.stdout.contains("The pilot covers"),
+        "{}",
+        near.stdout
+    );
+    let far = desk.run("plan a.jpg --scale 20 --see 10").stdout;
+    assert!(far.contains("move closer"), "{far}");
+    desk.refuses("plan a.jpg --scale 20 --see 0", 2, &["between 1 and"]);
 }
 
 #[test]

@@ -5,11 +5,11 @@ mod fit;
 mod weighed;
 
 pub use aperture::{Aperture, ApertureError};
-pub use fit::{Fitted, Shape, fit};
+pub use fit::{Fitted, fit};
 pub use weighed::{Share, Stack, StackError, Weighed};
 
 use super::contrast::{Side, contrast};
-use crate::distribution::Sample;
+use crate::distribution::{Sample, SieveShape};
 use crate::numeric::{Estimate, normal_cdf};
 use crate::particle::Particle;
 
@@ -23,7 +23,7 @@ const BLUR: f64 = 0.05;
 /// A particle passes a square hole by its narrower side: its smallest Feret diameter times the size shift of `shape`. Its
 /// mass is taken as ECD³ times the shape factor. Near the aperture passing is a matter of chance (see `BLUR`).
 /// The intervals hold counting and, with several photos, their spread, as in [`super::compare`].
-pub fn predicted(sample: &Sample, apertures_um: &[f64], shape: &Shape, level: f64) -> Vec<Estimate> {
+pub fn predicted(sample: &Sample, apertures_um: &[f64], shape: &SieveShape, level: f64) -> Vec<Estimate> {
     let estimate = |side: Side| {
         let known = contrast([&side]);
         let value = 100.0 * side.mean();
@@ -52,7 +52,7 @@ pub fn between(base: (&Stack, &Sample), other: (&Stack, &Sample), level: f64) ->
     if *apertures != other.0.apertures_um {
         return None;
     }
-    let photos = [base.1, other.1].map(|sample| sides(sample, apertures, &Shape::default()));
+    let photos = [base.1, other.1].map(|sample| sides(sample, apertures, &SieveShape::default()));
     let difference = |i: usize| {
         let known = contrast([&photos[0][i], &photos[1][i]]);
         let value = 100.0 * (photos[1][i].mean() - photos[0][i].mean());
@@ -71,7 +71,7 @@ fn effective(sample: &Sample) -> f64 {
 }
 
 /// Share of each layer on every photo, 0..1.
-fn sides(sample: &Sample, apertures_um: &[f64], shape: &Shape) -> Vec<Side> {
+fn sides(sample: &Sample, apertures_um: &[f64], shape: &SieveShape) -> Vec<Side> {
     let photos: Vec<Vec<Shared>> = sample
         .photos()
         .iter()
@@ -104,7 +104,7 @@ struct Shared {
 }
 
 impl Shared {
-    fn of(p: &Particle, apertures_um: &[f64], shape: &Shape) -> Self {
+    fn of(p: &Particle, apertures_um: &[f64], shape: &SieveShape) -> Self {
         let width = (shape.size_shift * p.feret_min_um).ln();
         // Apertures fall; what passes one meets the next.
         let mut above = 0.0;
@@ -140,11 +140,11 @@ mod tests {
         // Eight particles of 200 µm weigh as much as one of 400 µm.
         let mut particles = vec![particle(200.0, 180.0); 8];
         particles.push(particle(400.0, 360.0));
-        let found = predicted(&sample(particles), &[300.0, 100.0], &Shape::default(), 0.95);
+        let found = predicted(&sample(particles), &[300.0, 100.0], &SieveShape::default(), 0.95);
         let shares: Vec<f64> = found.iter().map(|e| e.value).collect();
         assert!((shares.iter().sum::<f64>() - 100.0).abs() < 1e-9);
         assert!((shares[0] - 50.0).abs() < 0.1 && (shares[1] - 50.0).abs() < 0.1, "{shares:?}");
-        let shifted = Shape { size_shift: 0.8, ..Shape::default() };
+        let shifted = SieveShape { size_shift: 0.8, ..SieveShape::default() };
         let found = predicted(&sample(vec![particle(400.0, 360.0)]), &[300.0], &shifted, 0.95);
         assert!(found[1].value > 70.0, "288 µm wide passes 300 µm more often than not: {found:?}");
     }
@@ -172,7 +172,7 @@ mod tests {
 
     #[test]
     fn a_particle_as_wide_as_the_hole_passes_every_other_time() {
-        let found = predicted(&sample(vec![particle(320.0, 300.0); 3]), &[300.0], &Shape::default(), 0.95);
+        let found = predicted(&sample(vec![particle(320.0, 300.0); 3]), &[300.0], &SieveShape::default(), 0.95);
         assert!((found[0].value - 50.0).abs() < 1e-4);
     }
 }
