@@ -140,7 +140,7 @@ fn described(m: &Measurement) -> String {
 fn looked_at(photo: &MeasuredPhoto, picture: &Picture, i: usize) -> String {
     let name = escape(&photo.path.display().to_string());
     format!(
-        "<section class=\"photo\">\n<h2>{name}</h2>\n<p>{}, outlined. Move over one, or touch it, to see its size.</p>\n\
+        "<section class=\"photo\">\n<h2>{name}</h2>\n<p>{}, outlined.<span class=\"on-screen\"> Move over one, or touch it, to see its size.</span></p>\n\
          <div class=\"seen\" data-photo=\"{i}\"><img alt=\"{name}: grounds on paper\" src=\"data:image/jpeg;base64,{}\"></div>\n\
          </section>\n",
         count(photo.particles.len(), "particle"),
