@@ -3,3 +3,4 @@
 pub mod cup;
 pub mod serving;
 pub mod tasting;
+pub mod wear;

@@ -2,3 +2,4 @@
 
 mod cup;
 mod tasting;
+mod wear;
