@@ -9,6 +9,7 @@ mod plan;
 mod render;
 mod samples;
 mod sieve;
+mod study;
 mod target;
 
 use std::ffi::OsString;
@@ -44,6 +45,8 @@ enum Command {
     Compare(compare::Args),
     /// Hold weighed sieve layers against what photos of the same grounds predict
     Sieve(sieve::Args),
+    /// A whole investigation from one file: settings, kilograms, sieves, brews and tastings, and one report
+    Study(study::Args),
     /// How many photos and particles a wanted certainty takes
     Plan(plan::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
@@ -83,6 +86,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Batch(args) => batch::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Sieve(args) => sieve::run(&args),
+        Command::Study(args) => study::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),

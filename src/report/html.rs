@@ -9,10 +9,10 @@ use super::verdict::{label, sentences};
 use super::{ReportError, comparison_plot};
 use crate::compare::Comparison;
 
-const STYLE: &str = include_str!("page.css");
+pub(super) const STYLE: &str = include_str!("page.css");
 
 /// Text that stands for itself in HTML.
-fn escape(text: &str) -> String {
+pub(super) fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

@@ -14,6 +14,7 @@ pub mod page;
 pub mod plan;
 pub mod plot;
 pub mod sieve;
+pub mod study;
 pub mod terminal;
 pub mod verdict;
 pub mod write;

@@ -1,5 +1,6 @@
 //! Studies: tastings, cups and wear against numbers from outside, and simulated.
 
+mod broken;
 mod cup;
 mod tasting;
 mod wear;

@@ -3,14 +3,16 @@
 mod family;
 
 use crate::compare::holm;
-use crate::numeric::{Draws, Estimate, student_t_quantile};
+use crate::numeric::{Draws, Estimate, quantile_of_sorted, student_t_quantile};
 use family::Family;
 pub use family::{Curve, FIRST_95};
 
 /// Fewest samples for which a trend is reckoned.
 pub const FEWEST: usize = 4;
-/// Fewest samples that leave something to judge a bent curve by.
-pub const FEWEST_FOR_PLATEAU: usize = 6;
+/// Fewest samples that let a bend be part of what is looked for.
+const FEWEST_FOR_BENDS: usize = 5;
+/// Fewest samples for which it is said when a change is done.
+pub const FEWEST_FOR_PLATEAU: usize = 7;
 /// Draws under "no change" behind the p-value: its own standard error near 0.05 is 0.005.
 const DRAWS: usize = 1999;
 /// Differences are called detectable that would be shown so often.
@@ -119,9 +121,10 @@ pub enum WearError {
 ///
 /// * **Any change**: the largest reduction of the squares over the family, held against the same of draws in which nothing
 ///   changes, as the rate k means nothing then (R. B. Davies, Biometrika 74 (1987) 33–43, from memory).
-/// * **Intervals**: all values for which the squares stay below (1 + t²/ν) times the least, the profile likelihood with the F law of
-///   one and ν degrees of freedom (D. M. Bates & D. G. Watts, Nonlinear Regression Analysis (1988), from memory). The
-///   shape is a plateau where the straight line lies beyond the interval.
+/// * **Kilograms of 95 %**: all rates for which the squares stay below (1 + t²/ν) times the least, the profile likelihood with the
+///   F law of one and ν degrees of freedom (D. M. Bates & D. G. Watts, Nonlinear Regression Analysis (1988), from memory).
+///   The shape is a plateau where the straight line lies beyond them.
+/// * **Size of the change**: in the same way, with the limit that the draws give, so that it holds 0 where the test finds nothing.
 ///
 /// Coverage, "no change" kept and plateaus found are simulated in `tests/study/wear.rs`; the table is in `docs/study.md`.
 ///
@@ -135,16 +138,19 @@ pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError
     if points.len() < FEWEST || kg.len() < 3 {
         return Err(WearError::TooFew { samples: points.len(), places: kg.len() });
     }
-    let with_bends = points.len() >= FEWEST_FOR_PLATEAU && kg.len() >= 4;
+    let with_bends = points.len() >= FEWEST_FOR_BENDS && kg.len() >= 4;
     let (family, tau) = Family::of(&points, with_bends);
     let fit = family.fit();
     let t = student_t_quantile(0.5 + 0.5 * level, fit.freedom);
     let limit = fit.least * (1.0 + t * t / fit.freedom);
-    let [low, high] = family.change_within(&fit, limit);
+    let chance = under_no_change(&family, seed);
+    let p = (chance.iter().filter(|c| **c >= fit.statistic).count() + 1) as f64 / (DRAWS + 1) as f64;
+    // Where nothing changes any rate fits, so the change keeps as much room as the draws say.
+    let [low, high] = family.change_within(&fit, fit.least * (1.0 + quantile_of_sorted(&chance, level)));
     let line = family.line(&fit);
     let bent = with_bends.then(|| family.best(&fit));
     let first = points[0].kg;
-    let done = with_bends.then(|| {
+    let done = (with_bends && points.len() >= FEWEST_FOR_PLATEAU).then(|| {
         let [low_kg, high_kg] = family.done_within(&fit, limit);
         Done {
             kg: bent.and_then(|b| b.done_kg()),
@@ -156,7 +162,6 @@ pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError
     let bend = (fit.squares_of_line - fit.least) / variance.max(f64::MIN_POSITIVE);
     // Squared sum of the two quantiles of the normal law: 1.96 + 0.84 at 95 % and a power of 80 %.
     let needed = (student_t_quantile(0.5 + 0.5 * level, 1e6) + student_t_quantile(POWER, 1e6)).powi(2);
-    let p = p_value(&family, fit.statistic, seed);
     Ok(Trend {
         p,
         p_adjusted: p,
@@ -172,15 +177,18 @@ pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError
     })
 }
 
-fn p_value(family: &Family, found: f64, seed: u64) -> f64 {
+/// What chance alone makes of the reduction of the squares over what is left, in rising order.
+fn under_no_change(family: &Family, seed: u64) -> Vec<f64> {
     let mut draws = Draws::new(seed, 0);
     let mut values = vec![0.0; family.len()];
-    let mut beyond = 0;
-    for _ in 0..DRAWS {
-        values.iter_mut().for_each(|v| *v = draws.normal());
-        beyond += usize::from(family.statistic(&values) >= found);
-    }
-    (beyond + 1) as f64 / (DRAWS + 1) as f64
+    let mut found: Vec<f64> = (0..DRAWS)
+        .map(|_| {
+            values.iter_mut().for_each(|v| *v = draws.normal());
+            family.statistic(&values)
+        })
+        .collect();
+    found.sort_by(f64::total_cmp);
+    found
 }
 
 /// Adjusts the p-values of `trends` for having looked at all of them (Holm).
