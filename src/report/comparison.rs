@@ -136,7 +136,7 @@ pub fn p_text(p: f64) -> String {
 }
 
 /// Lines of at most `width` characters.
-fn wrapped(text: &str, width: usize) -> String {
+pub(super) fn wrapped(text: &str, width: usize) -> String {
     let mut out = String::new();
     let mut used = 0;
     for word in text.split(' ') {

@@ -2,9 +2,18 @@
 
 use std::fmt::Write;
 
-use super::answer::{answer, standings};
+use super::super::comparison::wrapped;
 use super::super::format::value;
+use super::answer::{answer, standings};
 use crate::study::findings::Findings;
+
+/// Characters in a line of text.
+const WIDTH: usize = 100;
+
+/// `text` in lines that begin below its first.
+fn indented(text: &str) -> String {
+    wrapped(text, WIDTH - 4).replace('\n', "\n  ")
+}
 
 /// Answer, figures, and what is known and open, as text.
 pub fn summary(f: &Findings) -> String {
@@ -12,9 +21,9 @@ pub fn summary(f: &Findings) -> String {
     if f.study.invented {
         out.push_str("Invented: made up to show what a study looks like.\n");
     }
-    let _ = writeln!(out, "\n{}\n", f.study.question);
+    let _ = writeln!(out, "\n{}\n", wrapped(&f.study.question, WIDTH));
     for sentence in answer(f) {
-        let _ = writeln!(out, "  {sentence}");
+        let _ = writeln!(out, "  {}", indented(&sentence));
     }
     let width = f.study.samples.iter().map(|s| s.name.chars().count()).max().unwrap_or(6).clamp(6, 30);
     let _ = writeln!(
@@ -46,7 +55,7 @@ pub fn summary(f: &Findings) -> String {
         if !sentences.is_empty() {
             let _ = writeln!(out, "\n  {heading}");
             sentences.iter().for_each(|s| {
-                let _ = writeln!(out, "  - {s}");
+                let _ = writeln!(out, "  - {}", indented(s).replace('\n', "\n  "));
             });
         }
     }
