@@ -54,12 +54,8 @@ pub fn brew_times(study: &Study, grinds: &[Option<Grind>]) -> Vec<BrewTime> {
 }
 
 fn one(kind: BrewKind, study: &Study, grinds: &[Option<Grind>]) -> Option<BrewTime> {
-    let timed: Vec<(usize, f64, f64)> = study
-        .brews
-        .iter()
-        .filter(|b| b.kind == kind)
-        .filter_map(|b| Some((b.sample, b.dose_g, b.time_s?)))
-        .collect();
+    let timed: Vec<(usize, f64, f64)> =
+        study.brews.iter().filter(|b| b.kind == kind).filter_map(|b| Some((b.sample, b.dose_g, b.time_s?))).collect();
     let mut doses: Vec<f64> = timed.iter().map(|t| t.1).collect();
     doses.sort_by(f64::total_cmp);
     let middle = *doses.get(doses.len() / 2)?;

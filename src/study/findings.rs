@@ -89,9 +89,8 @@ pub fn findings(study: Study, measured: &[Measured]) -> Findings {
     let comparisons = comparisons(&study, &grinds, &mut failed);
     let sieves = study.samples.iter().zip(&grinds).enumerate().filter_map(|(i, (sample, grind))| {
         let stack = sample.sieve.as_ref()?;
-        let shares = grind.as_ref().map(|g| {
-            predicted(&g.grounds.sample, &stack.apertures_um, &Shape::default(), study.level)
-        });
+        let shares =
+            grind.as_ref().map(|g| predicted(&g.grounds.sample, &stack.apertures_um, &Shape::default(), study.level));
         Some((i, shares.unwrap_or_default()))
     });
     let sieves = sieves.collect();

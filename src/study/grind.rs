@@ -49,8 +49,7 @@ impl Grind {
     pub fn of(name: &str, measured: &Measured, fines_um: f64, level: f64, seed: u64) -> Result<Grind, SampleError> {
         let sample = Sample::new(measured.photos.clone())?;
         let sizes = Sizes::of(&sample);
-        let how =
-            IntervalSettings { level, draws: DRAWS, seed, scale_uncertainty: measured.scale_uncertainty };
+        let how = IntervalSettings { level, draws: DRAWS, seed, scale_uncertainty: measured.scale_uncertainty };
         let mut figures = intervals(&sizes, Basis::Mass, fines_um, &how);
         let unseen = Unseen::below(&sizes, measured.floor_um, fines_um, level);
         figures[Figures::FINES] = unseen.opened(figures[Figures::FINES]);

@@ -46,7 +46,8 @@ mod tests {
     #[test]
     fn the_slope_is_that_within_groups() {
         // Within a group the figure falls by half as much as the median rises; groups lie anywhere.
-        let row = |group: usize, x: f64| Row { group, ln_median: x + group as f64, ln_figure: 3.0 * group as f64 - 0.5 * x };
+        let row =
+            |group: usize, x: f64| Row { group, ln_median: x + group as f64, ln_figure: 3.0 * group as f64 - 0.5 * x };
         let rows: Vec<Row> = (0..3).flat_map(|g| [0.0, 0.1, 0.3].map(|x| row(g, x))).collect();
         assert!((slope(&rows).unwrap() + 0.5).abs() < 1e-12);
         assert_eq!(slope(&rows[..4]), None, "too few settings");

@@ -136,8 +136,7 @@ fn commonest(own: &[&Taken<'_>]) -> Option<f64> {
 fn photo_variance(all: &[Taken<'_>], figure: usize) -> Option<f64> {
     let (mut squares, mut freedom) = (0.0, 0usize);
     for t in all {
-        let values: Vec<f64> =
-            t.grind.of_photos.iter().map(|p| p[figure].ln()).filter(|v| v.is_finite()).collect();
+        let values: Vec<f64> = t.grind.of_photos.iter().map(|p| p[figure].ln()).filter(|v| v.is_finite()).collect();
         let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
         squares += values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
         freedom += values.len().saturating_sub(1);

@@ -28,7 +28,11 @@ enum Came {
     Failed(String),
     Table(Vec<PhotoParticles>),
     /// Measured `now`, or found; with the hash of its bytes.
-    Photo { entry: Entry, content: blake3::Hash, now: bool },
+    Photo {
+        entry: Entry,
+        content: blake3::Hash,
+        now: bool,
+    },
 }
 
 /// Everything of the samples of `study`, whose file lies in `folder`.
@@ -62,7 +66,11 @@ pub(super) fn measure(study: &Study, folder: &Path) -> Result<(Vec<Measured>, Co
             Came::Failed(why) => into.failed.push((name, why)),
             Came::Table(photos) => into.photos.extend(photos),
             Came::Photo { entry, content, now } => {
-                if now { counted.measured += 1 } else { counted.found += 1 }
+                if now {
+                    counted.measured += 1
+                } else {
+                    counted.found += 1
+                }
                 if let Some(other) = seen.insert(content, name.clone()) {
                     let why = format!("the same photo as {other}, byte for byte: counted once. Remove one");
                     into.failed.push((name, why));

@@ -78,7 +78,10 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 
 fn new(file: &Path) -> Result<(), Failure> {
     if file.exists() {
-        return Err(Failure::Usage(anyhow!("{}: exists already and is left as it is. Choose another name", file.display())));
+        return Err(Failure::Usage(anyhow!(
+            "{}: exists already and is left as it is. Choose another name",
+            file.display()
+        )));
     }
     Target::create(file)?.finish(TEMPLATE.as_bytes())?;
     say(&format!("{}: written. Fill it in, then:  lightsieve study check {0}\n", file.display()))
@@ -136,7 +139,8 @@ fn folder_of(file: &Path) -> &Path {
 /// The study of `file`, or all its mistakes.
 fn load(file: &Path) -> Result<Study, Failure> {
     let text = readable(file, std::fs::read(file))?;
-    let text = String::from_utf8(text).map_err(|_| anyhow!("{}: it is not UTF-8 text. Save it as UTF-8", file.display()))?;
+    let text =
+        String::from_utf8(text).map_err(|_| anyhow!("{}: it is not UTF-8 text. Save it as UTF-8", file.display()))?;
     let folder = folder_of(file).to_owned();
     read(text.trim_start_matches('\u{feff}'), &|name| resolve(&folder, name)).map_err(|mistakes| {
         let line = |m: &Mistake| format!("  line {}: {}", m.line, m.text);

@@ -14,10 +14,8 @@ use crate::study::tasting::{assessors, critical, power};
 const POWER: f64 = 0.8;
 
 #[derive(clap::Args)]
-#[command(
-    after_help = "An example:  lightsieve study serving --a new --b worn --assessors 24 --output plan.html\n\
-                        Whoever serves works from the key; whoever tastes, and whoever writes down the answers, must not see it."
-)]
+#[command(after_help = "An example:  lightsieve study serving --a new --b worn --assessors 24 --output plan.html\n\
+                        Whoever serves works from the key; whoever tastes, and whoever writes down the answers, must not see it.")]
 pub(super) struct Args {
     /// Name of one sample
     #[arg(long, value_name = "NAME")]
@@ -56,7 +54,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let people = match args.assessors.or(takes) {
         Some(n) if (1..=MOST_SERVED).contains(&n) => n,
         Some(n) => {
-            return wrong(format!("{n} people: a plan serves 1 to {MOST_SERVED}, since codes have three digits. Make several"));
+            return wrong(format!(
+                "{n} people: a plan serves 1 to {MOST_SERVED}, since codes have three digits. Make several"
+            ));
         }
         None => return wrong(format!("--can-tell {}: that takes more people than can be served", args.can_tell)),
     };
@@ -71,18 +71,12 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         takes,
         seed: args.seed,
     };
-    let key = args.output.with_file_name(format!(
-        "{}-key.html",
-        args.output.file_stem().unwrap_or_default().to_string_lossy()
-    ));
+    let key = args
+        .output
+        .with_file_name(format!("{}-key.html", args.output.file_stem().unwrap_or_default().to_string_lossy()));
     refuse_clashes(&[], "an input", &[&args.output, &key])?;
     let (page, key_page) = (Target::create(&args.output)?, Target::create(&key)?);
     page.finish(&report::page(&plan))?;
     key_page.finish(&report::key(&plan))?;
-    say(&format!(
-        "{}\nWritten to {}, its key to {}\n",
-        report::design(&plan),
-        args.output.display(),
-        key.display()
-    ))
+    say(&format!("{}\nWritten to {}, its key to {}\n", report::design(&plan), args.output.display(), key.display()))
 }

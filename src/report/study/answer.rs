@@ -27,7 +27,9 @@ fn stopped(f: &Findings) -> String {
         Shape::NoChange => 2,
     };
     let best = trends.min_by(|(_, a), (_, b)| {
-        (rank(a.shape()), a.p_adjusted).partial_cmp(&(rank(b.shape()), b.p_adjusted)).unwrap_or(std::cmp::Ordering::Equal)
+        (rank(a.shape()), a.p_adjusted)
+            .partial_cmp(&(rank(b.shape()), b.p_adjusted))
+            .unwrap_or(std::cmp::Ordering::Equal)
     });
     match best {
         Some((s, _)) => words::series(f, s).1,
@@ -49,14 +51,22 @@ fn matters(f: &Findings) -> String {
     let pairs: Vec<Said> = f.cup_differences.iter().map(|c| words::cup_pair(f, c)).collect();
     match pairs.iter().find(|p| p.0 == Standing::Known).or(pairs.first()) {
         Some((_, text)) => format!("{text} Nobody has tasted blind."),
-        None => "Whether it matters in the cup was not asked: there is no tasting and no brew of two samples.".to_owned(),
+        None => {
+            "Whether it matters in the cup was not asked: there is no tasting and no brew of two samples.".to_owned()
+        }
     }
 }
 
 /// Everything known and everything open, each as sentences.
 pub(super) fn standings(f: &Findings) -> [Vec<String>; 2] {
     let mut all: Vec<Said> = f.comparisons.iter().map(words::comparison).collect();
-    all.extend(f.series.iter().map(|s| words::series(f, s)));
+    let series: Vec<Said> = f.series.iter().map(|s| words::series(f, s)).collect();
+    for said in series {
+        // What keeps a set of burrs from a trend mostly keeps all its figures from one.
+        if !all.contains(&said) {
+            all.push(said);
+        }
+    }
     all.extend(f.cup_differences.iter().map(|c| words::cup_pair(f, c)));
     all.extend(f.brew_times.iter().map(words::brew_time));
     all.extend((0..f.tastings.len()).map(|i| words::tasting(f, i)));
@@ -69,7 +79,10 @@ pub(super) fn standings(f: &Findings) -> [Vec<String>; 2] {
         all.push((Standing::Open, text));
     }
     if f.grinds.iter().flatten().any(|g| g.fines_at_least) {
-        all.push((Standing::Open, "Some photos do not show the finest fines: their share is the least that there is.".to_owned()));
+        all.push((
+            Standing::Open,
+            "Some photos do not show the finest fines: their share is the least that there is.".to_owned(),
+        ));
     }
     let of = |standing| all.iter().filter(|s| s.0 == standing).map(|s| s.1.clone()).collect();
     [of(Standing::Known), of(Standing::Open)]

@@ -83,7 +83,17 @@ pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
         .collect();
     out += &table(
         "Brews",
-        &["sample", "kind", "dose g", "water g", "beverage g", "time s", "solids %", "yield % (steps of instruments)", "kept g per g"],
+        &[
+            "sample",
+            "kind",
+            "dose g",
+            "water g",
+            "beverage g",
+            "time s",
+            "solids %",
+            "yield % (steps of instruments)",
+            "kept g per g",
+        ],
         &rows,
     );
     Ok(out)
@@ -127,11 +137,16 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
     let mut out = String::new();
     if !dotted.is_empty() {
         let mark = limit.map(|l| (l, "similar below"));
-        let svg = dots("Share of people who can tell, with its exact interval", "% of people", &dotted, mark.as_slice())?;
+        let svg =
+            dots("Share of people who can tell, with its exact interval", "% of people", &dotted, mark.as_slice())?;
         out += &figure(&svg, "Share of people who can tell the samples apart. The numbers are in the table.");
     }
     out += &list((0..f.tastings.len()).map(|i| words::tasting(f, i).1));
-    out += &table("Tastings", &["samples", "test", "answers", "p", "shown from", "share of people (interval)", "at most"], &rows);
+    out += &table(
+        "Tastings",
+        &["samples", "test", "answers", "p", "shown from", "share of people (interval)", "at most"],
+        &rows,
+    );
     Ok(out)
 }
 

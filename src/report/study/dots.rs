@@ -72,7 +72,9 @@ where
         let line = [(*at, 0.0), (*at, rows.len() as f64)];
         chart.draw_series(DashedLineSeries::new(line, px(5.0), px(4.0), INK.stroke_width(px(1.0) as u32)))?;
         let style = text(13.0).pos(Pos::new(HPos::Left, VPos::Top));
-        chart.draw_series([EmptyElement::at((*at, rows.len() as f64)) + Text::new((*word).to_owned(), (px(4.0), 0), style)])?;
+        chart.draw_series([
+            EmptyElement::at((*at, rows.len() as f64)) + Text::new((*word).to_owned(), (px(4.0), 0), style)
+        ])?;
     }
     for (i, row) in rows.iter().enumerate() {
         let y = (rows.len() - i) as f64 - 0.5;

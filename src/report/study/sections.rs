@@ -21,6 +21,11 @@ pub(super) fn figure(svg: &str, words: &str) -> String {
     format!("<figure role=\"img\" aria-label=\"{}\">{svg}</figure>\n", escape(words))
 }
 
+/// The same for a picture of several panels, which need not be wide.
+fn tall(svg: &str, words: &str) -> String {
+    figure(svg, words).replacen("<figure ", "<figure class=\"tall\" ", 1)
+}
+
 /// A table: heads and rows, already escaped.
 pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<String>]) -> String {
     let mut out = format!("<div class=\"wide\"><table>\n<caption>{}</caption>\n<thead><tr>", escape(caption));
@@ -59,8 +64,14 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
         measured.iter().map(values).collect()
     };
     let alt = "The numbers are in the table.";
-    out += &figure(&dots("Median D50 of each sample, with its interval", "D50 by mass, µm", &row(1), &[])?, &format!("Median D50 of each sample. {alt}"));
-    out += &figure(&dots("Share of fines of each sample, with its interval", &format!("{fines}, % of the mass"), &row(4), &[])?, &format!("Share of fines of each sample. {alt}"));
+    out += &figure(
+        &dots("Median D50 of each sample, with its interval", "D50 by mass, µm", &row(1), &[])?,
+        &format!("Median D50 of each sample. {alt}"),
+    );
+    out += &figure(
+        &dots("Share of fines of each sample, with its interval", &format!("{fines}, % of the mass"), &row(4), &[])?,
+        &format!("Share of fines of each sample. {alt}"),
+    );
     let rows: Vec<Vec<String>> = measured
         .iter()
         .filter_map(|&i| {
@@ -73,9 +84,9 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
                 number(s.kg),
                 number(s.setting),
                 format!("{} / {}", g.of_photos.len(), g.grounds.sample.count()),
-                figure(0),
+                value(&g.figures[0]),
                 figure(1),
-                figure(2),
+                value(&g.figures[2]),
                 figure(3),
                 format!("{least}{}", figure(4)),
             ])
@@ -84,7 +95,18 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
     let level = (1e6 * f.study.level).round() / 1e4;
     out += &table(
         &format!("Figures by mass, with {level} % intervals"),
-        &["sample", "burrs", "kg before", "setting", "photos / particles", "D10 µm", "D50 µm", "D90 µm", "span", &format!("{fines} %")],
+        &[
+            "sample",
+            "burrs",
+            "kg",
+            "setting",
+            "photos / particles",
+            "D10 µm",
+            "D50 µm",
+            "D90 µm",
+            "span",
+            &format!("{fines} %"),
+        ],
         &rows,
     );
     for c in &f.comparisons {
@@ -97,13 +119,25 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
             escape(&c.sides[0].name),
             super::super::comparison::kind(c.verdict),
             escape(&verdict::sentences(c)),
-            figure(&svg, &format!("Cumulative curves of {} and {} with bands, their difference, and the shares by size. {alt}", c.sides[0].name, c.sides[1].name)),
+            tall(
+                &svg,
+                &format!(
+                    "Cumulative curves of {} and {} with bands, their difference, and the shares by size. {alt}",
+                    c.sides[0].name, c.sides[1].name
+                )
+            ),
         );
         let rows: Vec<Vec<String>> = c
             .differences
             .iter()
             .map(|d| {
-                let said = if c.is_clear(d) { "differs" } else if d.alike { "alike" } else { "open" };
+                let said = if c.is_clear(d) {
+                    "differs"
+                } else if d.alike {
+                    "alike"
+                } else {
+                    "open"
+                };
                 let e = d.relative_pct.unwrap_or(d.difference);
                 vec![
                     verdict::label(d.quantity, f.study.fines_um),
@@ -115,7 +149,11 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
                 ]
             })
             .collect();
-        out += &table("Differences", &["figure", &c.sides[0].name, &c.sides[1].name, "change (interval)", "p, all figures", "verdict"], &rows);
+        out += &table(
+            "Differences",
+            &["figure", &c.sides[0].name, &c.sides[1].name, "change (interval)", "p, all figures", "verdict"],
+            &rows,
+        );
     }
     Ok(out)
 }
@@ -139,15 +177,22 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
                 shape: SieveShape::default(),
                 fitted: None,
             };
-            let svg = String::from_utf8(sieve::plot(&sieved, Kind::Svg)?).map_err(|e| ReportError::Draw(e.to_string()))?;
-            out += &figure(&svg, "Weighed sieve layers beside those that the photos predict. The numbers are in the table.");
+            let svg =
+                String::from_utf8(sieve::plot(&sieved, Kind::Svg)?).map_err(|e| ReportError::Draw(e.to_string()))?;
+            out += &figure(
+                &svg,
+                "Weighed sieve layers beside those that the photos predict. The numbers are in the table.",
+            );
         }
         let rows: Vec<Vec<String>> = stack
             .share
             .iter()
             .enumerate()
             .map(|(k, share)| {
-                let layer = stack.apertures_um.get(k).map_or("receiver".to_owned(), |um| format!("on {} µm", significant(*um, 3)));
+                let layer = stack
+                    .apertures_um
+                    .get(k)
+                    .map_or("receiver".to_owned(), |um| format!("on {} µm", significant(*um, 3)));
                 let photo = predicted.get(k).map_or("–".to_owned(), |e| format!("{} ({})", value(e), interval(e)));
                 vec![
                     layer,
@@ -157,7 +202,11 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
                 ]
             })
             .collect();
-        out += &table("Sieve layers", &["layer", "weighed g", "weighed % (rounding allows)", "photos predict % (interval)"], &rows);
+        out += &table(
+            "Sieve layers",
+            &["layer", "weighed g", "weighed % (rounding allows)", "photos predict % (interval)"],
+            &rows,
+        );
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
             let _ = writeln!(out, "<p>Lost in sieving: {loss:.2} g, {pct:.1} % of the charge.</p>");
         }
@@ -187,8 +236,10 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
         }
     }
     out.push_str("<ul>\n");
-    for s in &f.series {
-        let _ = writeln!(out, "<li>{}</li>", escape(&words::series(f, s).1));
+    let mut told: Vec<String> = f.series.iter().map(|s| words::series(f, s).1).collect();
+    told.dedup();
+    for sentence in told {
+        let _ = writeln!(out, "<li>{}</li>", escape(&sentence));
     }
     out.push_str("</ul>\n");
     let rows: Vec<Vec<String>> = f
@@ -221,7 +272,16 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
     if !rows.is_empty() {
         out += &table(
             "Trends over the kilograms",
-            &["figure", "compared", "samples", "shape", "change % (interval)", "95 % of it by (interval)", "p, all trends", "could have shown %"],
+            &[
+                "figure",
+                "compared",
+                "samples",
+                "shape",
+                "change % (interval)",
+                "95 % of it by (interval)",
+                "p, all trends",
+                "could have shown %",
+            ],
             &rows,
         );
     }

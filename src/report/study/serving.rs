@@ -63,7 +63,8 @@ pub fn page(p: &Plan<'_>) -> Vec<u8> {
     );
     for (i, tray) in p.trays.iter().enumerate() {
         let [a, b, c] = tray.code;
-        let _ = writeln!(body, "<tr><th scope=\"row\">{}</th><td>{a}</td><td>{b}</td><td>{c}</td><td></td></tr>", i + 1);
+        let _ =
+            writeln!(body, "<tr><th scope=\"row\">{}</th><td>{a}</td><td>{b}</td><td>{c}</td><td></td></tr>", i + 1);
     }
     body.push_str("</tbody>\n</table>\n");
     page_of("Triangle test: serving plan", &body)

@@ -53,7 +53,9 @@ pub fn tables(f: &Findings) -> Result<Vec<Vec<u8>>, ReportError> {
 
 fn samples(f: &Findings) -> Result<Vec<u8>, ReportError> {
     let mut header: Vec<String> =
-        ["sample", "burrs", "grinder", "kg", "setting", "photos", "particles", "smallest_ecd_um", "fines_at_least"].map(String::from).to_vec();
+        ["sample", "burrs", "grinder", "kg", "setting", "photos", "particles", "smallest_ecd_um", "fines_at_least"]
+            .map(String::from)
+            .to_vec();
     for name in Figures::NAMES {
         header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
     }
@@ -121,8 +123,19 @@ fn comparisons(f: &Findings) -> Result<Vec<u8>, ReportError> {
         }
     }
     let header = [
-        "base", "other", "verdict", "figure", "base_value", "other_value", "change_pct", "change_pct_low", "change_pct_high", "p",
-        "p_adjusted", "alike", "differs",
+        "base",
+        "other",
+        "verdict",
+        "figure",
+        "base_value",
+        "other_value",
+        "change_pct",
+        "change_pct_low",
+        "change_pct_high",
+        "p",
+        "p_adjusted",
+        "alike",
+        "differs",
     ];
     csv(&header, rows)
 }
@@ -149,7 +162,14 @@ fn sieves(f: &Findings) -> Result<Vec<u8>, ReportError> {
         }
     }
     let header = [
-        "sample", "aperture_um", "weighed_g", "weighed_pct", "weighed_pct_low", "weighed_pct_high", "photo_pct", "photo_pct_low",
+        "sample",
+        "aperture_um",
+        "weighed_g",
+        "weighed_pct",
+        "weighed_pct_low",
+        "weighed_pct_high",
+        "photo_pct",
+        "photo_pct_low",
         "photo_pct_high",
     ];
     csv(&header, rows)
@@ -196,8 +216,19 @@ fn trends(f: &Findings) -> Result<Vec<u8>, ReportError> {
         ]);
     }
     let header = [
-        "burrs", "figure", "samples", "shape", "p", "p_adjusted", "change_pct", "change_pct_low", "change_pct_high", "done_95_kg",
-        "done_95_kg_low", "done_95_kg_high", "smallest_detectable_pct",
+        "burrs",
+        "figure",
+        "samples",
+        "shape",
+        "p",
+        "p_adjusted",
+        "change_pct",
+        "change_pct_low",
+        "change_pct_high",
+        "done_95_kg",
+        "done_95_kg_low",
+        "done_95_kg_high",
+        "smallest_detectable_pct",
     ];
     csv(&header, rows)
 }
@@ -220,7 +251,16 @@ fn brews(f: &Findings) -> Result<Vec<u8>, ReportError> {
         ]
     };
     let header = [
-        "sample", "kind", "dose_g", "water_g", "beverage_g", "time_s", "tds_pct", "yield_pct", "yield_pct_low", "yield_pct_high",
+        "sample",
+        "kind",
+        "dose_g",
+        "water_g",
+        "beverage_g",
+        "time_s",
+        "tds_pct",
+        "yield_pct",
+        "yield_pct_low",
+        "yield_pct_high",
         "retained_g_per_g",
     ];
     csv(&header, f.study.brews.iter().enumerate().map(row).collect())
@@ -243,7 +283,17 @@ fn tastings(f: &Findings) -> Result<Vec<u8>, ReportError> {
         row.push(cell(at_most));
         row
     };
-    let header =
-        ["a", "b", "test", "tests", "answers", "p", "share_pct", "share_pct_low", "share_pct_high", "can_tell_at_most_pct"];
+    let header = [
+        "a",
+        "b",
+        "test",
+        "tests",
+        "answers",
+        "p",
+        "share_pct",
+        "share_pct_low",
+        "share_pct_high",
+        "can_tell_at_most_pct",
+    ];
     csv(&header, f.study.tastings.iter().zip(&f.tastings).map(row).collect())
 }

@@ -62,7 +62,14 @@ where
             l.trend.points.iter().map(point).collect()
         })
         .collect();
-    let mut chart = frame(caption, ("ground by this set of burrs, kg", y_desc), (0.0, 1.04 * kg), (low - room, high + room), area, px)?;
+    let mut chart = frame(
+        caption,
+        ("ground by this set of burrs, kg", y_desc),
+        (0.0, 1.04 * kg),
+        (low - room, high + room),
+        area,
+        px,
+    )?;
     for (i, line) in lines.iter().enumerate() {
         let colour = COLOURS[i % COLOURS.len()];
         let curve = line.trend.curve();
@@ -99,7 +106,8 @@ where
     Ok(())
 }
 
-type Plain<'a, B> = ChartContext<'a, B, Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>>;
+type Plain<'a, B> =
+    ChartContext<'a, B, Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>>;
 
 fn frame<'a, B: DrawingBackend>(
     caption: &str,
@@ -159,7 +167,8 @@ where
     B::ErrorType: 'static,
 {
     let span = |of: fn(&(f64, f64)) -> f64| {
-        let (low, high) = points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+        let (low, high) =
+            points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
         let room = (0.08 * (high - low)).max(0.02 * high);
         (low - room, high + room)
     };

@@ -98,26 +98,35 @@ pub(super) fn comparison(c: &Comparison) -> Said {
 /// A series in a few sentences.
 pub(super) fn series(f: &Findings, s: &Series) -> Said {
     let burrs = &f.study.burrs[s.burrs].name;
-    let name = figure(s.figure);
     match &s.trend {
-        Err(e) => (Standing::Open, format!("{burrs}: nothing can be said of {name} over the kilograms ({e}).")),
-        Ok(t) => trend(burrs, name, t),
+        Err(e) => (Standing::Open, format!("Burrs \u{201c}{burrs}\u{201d}: nothing can be said of wear: {e}.")),
+        Ok(t) => trend(burrs, s, t),
     }
 }
 
-fn trend(burrs: &str, name: &str, t: &Trend) -> Said {
+/// How settings were made comparable, within a sentence.
+fn compared(s: &Series) -> String {
+    match s.basis {
+        Basis::Setting(None) => String::new(),
+        Basis::Setting(_) => format!(" {}", basis(s.basis)),
+        Basis::Median(_) => " at a matched median".to_owned(),
+    }
+}
+
+fn trend(burrs: &str, s: &Series, t: &Trend) -> Said {
+    let (name, at) = (figure(s.figure), compared(s));
     let last = t.points[t.points.len() - 1].kg;
     let range = format!("from {} to {}", kg(t.points[0].kg), kg(last));
     let change = in_pct(&t.change);
     if t.shape() == Shape::NoChange {
         let text = format!(
-            "{burrs}: no change of {name} is shown {range}; a change of {} % would have been, four times out of five.",
+            "Burrs \u{201c}{burrs}\u{201d}: no change of {name}{at} is shown {range}; a change of {} % would have been, four times out of five.",
             significant(pct(t.smallest_detectable), 2)
         );
         return (Standing::Open, text);
     }
     let word = if change.value < 0.0 { "fell" } else { "rose" };
-    let mut text = format!("{burrs}: {name} {word} by {} {range}", unsigned(&change));
+    let mut text = format!("Burrs \u{201c}{burrs}\u{201d}: {name}{at} {word} by {} {range}", unsigned(&change));
     let Some(done) = t.done else {
         text.push_str(&format!(
             "; when it stops cannot be told from {}: that takes {FEWEST_FOR_PLATEAU}.",
@@ -166,11 +175,14 @@ pub(super) fn tasting(f: &Findings, i: usize) -> Said {
     match (&f.tastings[i], asked.kind) {
         (TastingVerdict::Triangle(v), TastingKind::Triangle(t, similar)) => {
             let scored = format!("{} of {} found the odd cup", t.correct, t.presented);
-            let share = format!("{} can tell ({} to {})", whole(v.can_tell.value), whole(v.can_tell.low), whole(v.can_tell.high));
+            let share = format!(
+                "{} can tell ({} to {})",
+                whole(v.can_tell.value),
+                whole(v.can_tell.low),
+                whole(v.can_tell.high)
+            );
             match (v.differs, v.similar) {
-                (true, false) => {
-                    (Standing::Known, format!("People can tell {a} from {b}: {scored}; {share}."))
-                }
+                (true, false) => (Standing::Known, format!("People can tell {a} from {b}: {scored}; {share}.")),
                 (true, true) => (
                     Standing::Known,
                     format!("Some people can tell {a} from {b}, but fewer than {}: {scored}; {share}.", whole(similar)),
@@ -242,7 +254,10 @@ pub(super) fn brew_time(b: &BrewTime) -> Said {
     };
     let part = |name: &str, e: &Estimate| {
         let places = decimals(e.half_width()).min(1);
-        format!("10 % more {name} goes with {:+.places$} % of {kind} time ({:+.places$} to {:+.places$} %)", e.value, e.low, e.high)
+        format!(
+            "10 % more {name} goes with {:+.places$} % of {kind} time ({:+.places$} to {:+.places$} %)",
+            e.value, e.low, e.high
+        )
     };
     let mut text = format!("{}; {}", part("D50", &median.per_tenth_pct), part("fines", &fines.per_tenth_pct));
     if b.together() {
