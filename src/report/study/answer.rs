@@ -60,13 +60,7 @@ fn matters(f: &Findings) -> String {
 /// Everything known and everything open, each as sentences.
 pub(super) fn standings(f: &Findings) -> [Vec<String>; 2] {
     let mut all: Vec<Said> = f.comparisons.iter().map(words::comparison).collect();
-    let series: Vec<Said> = f.series.iter().map(|s| words::series(f, s)).collect();
-    for said in series {
-        // What keeps a set of burrs from a trend mostly keeps all its figures from one.
-        if !all.contains(&said) {
-            all.push(said);
-        }
-    }
+    all.extend(words::wears(f));
     all.extend(f.cup_differences.iter().map(|c| words::cup_pair(f, c)));
     all.extend(f.brew_times.iter().map(words::brew_time));
     all.extend((0..f.tastings.len()).map(|i| words::tasting(f, i)));

@@ -83,7 +83,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
                 f.study.burrs[s.burrs].name.clone(),
                 number(s.kg),
                 number(s.setting),
-                format!("{} / {}", g.of_photos.len(), g.grounds.sample.count()),
+                g.of_photos.len().to_string(),
                 value(&g.figures[0]),
                 figure(1),
                 value(&g.figures[2]),
@@ -95,18 +95,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
     let level = (1e6 * f.study.level).round() / 1e4;
     out += &table(
         &format!("Figures by mass, with {level} % intervals"),
-        &[
-            "sample",
-            "burrs",
-            "kg",
-            "setting",
-            "photos / particles",
-            "D10 µm",
-            "D50 µm",
-            "D90 µm",
-            "span",
-            &format!("{fines} %"),
-        ],
+        &["sample", "burrs", "kg", "setting", "photos", "D10 µm", "D50 µm", "D90 µm", "span", &format!("{fines} %")],
         &rows,
     );
     for c in &f.comparisons {
@@ -208,11 +197,15 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
             &rows,
         );
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
-            let _ = writeln!(out, "<p>Lost in sieving: {loss:.2} g, {pct:.1} % of the charge.</p>");
+            let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
+            let _ = writeln!(out, "<p>{text}: {:.1} g, {:.1} % of the charge.</p>", loss.abs(), pct.abs());
         }
     }
     Ok(out)
 }
+
+const BARS: &str = "<p class=\"small\">One dot a sample. The bars show how far single samples scatter about the line: photos, doses and \
+                    settings. A dashed line is the mean where no change is shown.</p>\n";
 
 /// Figures over the kilograms.
 pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
@@ -235,10 +228,11 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
             out += &figure(&wear(&caption, desc, &lines)?, &format!("{caption}. The numbers are in the table."));
         }
     }
+    if f.series.iter().any(|s| s.trend.is_ok()) {
+        out.push_str(BARS);
+    }
     out.push_str("<ul>\n");
-    let mut told: Vec<String> = f.series.iter().map(|s| words::series(f, s).1).collect();
-    told.dedup();
-    for sentence in told {
+    for (_, sentence) in words::wears(f) {
         let _ = writeln!(out, "<li>{}</li>", escape(&sentence));
     }
     out.push_str("</ul>\n");

@@ -52,6 +52,7 @@ where
     let (low, high) = (low.exp(), high.exp());
     let room = 0.06 * (high - low);
     let kg = lines.iter().flat_map(|l| &l.trend.points).map(|p| p.kg).fold(0.0, f64::max);
+    let first = lines.iter().map(|l| l.trend.points[0].kg).fold(kg, f64::min);
     let data: Vec<Vec<(f64, f64, f64, f64)>> = lines
         .iter()
         .map(|l| {
@@ -65,7 +66,7 @@ where
     let mut chart = frame(
         caption,
         ("ground by this set of burrs, kg", y_desc),
-        (0.0, 1.04 * kg),
+        (first - 0.02 * (kg - first), kg + 0.03 * (kg - first)),
         (low - room, high + room),
         area,
         px,

@@ -1,5 +1,6 @@
 //! Findings as sentences for people without statistics.
 
+use super::super::comparison::signed;
 use super::super::format::{count, decimals, significant};
 use crate::compare::{Comparison, Quantity, Verdict};
 use crate::numeric::Estimate;
@@ -64,7 +65,7 @@ pub(super) fn basis(basis: Basis) -> String {
 
 /// A comparison in one sentence.
 pub(super) fn comparison(c: &Comparison) -> Said {
-    let [base, other] = [&c.sides[0].name, &c.sides[1].name];
+    let [base, other] = [0, 1].map(|i| quoted(&c.sides[i].name));
     match c.verdict {
         Verdict::Different => {
             let clear = |q: Quantity| c.differences.iter().find(|d| d.quantity == q && c.is_clear(d));
@@ -97,11 +98,23 @@ pub(super) fn comparison(c: &Comparison) -> Said {
 
 /// A series in a few sentences.
 pub(super) fn series(f: &Findings, s: &Series) -> Said {
-    let burrs = &f.study.burrs[s.burrs].name;
+    let burrs = &quoted(&f.study.burrs[s.burrs].name);
     match &s.trend {
-        Err(e) => (Standing::Open, format!("Burrs \u{201c}{burrs}\u{201d}: nothing can be said of wear: {e}.")),
+        Err(e) => (Standing::Open, format!("Burrs {burrs}: nothing can be said of wear: {e}.")),
         Ok(t) => trend(burrs, s, t),
     }
+}
+
+/// All series in sentences; a set of burrs that has no trend at all tells so once.
+pub(super) fn wears(f: &Findings) -> Vec<Said> {
+    let mut all = Vec::new();
+    for (i, s) in f.series.iter().enumerate() {
+        let told = f.series[..i].iter().any(|o| o.burrs == s.burrs && o.trend.is_err());
+        if s.trend.is_ok() || !told {
+            all.push(series(f, s));
+        }
+    }
+    all
 }
 
 /// How settings were made comparable, within a sentence.
@@ -120,13 +133,13 @@ fn trend(burrs: &str, s: &Series, t: &Trend) -> Said {
     let change = in_pct(&t.change);
     if t.shape() == Shape::NoChange {
         let text = format!(
-            "Burrs \u{201c}{burrs}\u{201d}: no change of {name}{at} is shown {range}; a change of {} % would have been, four times out of five.",
+            "Burrs {burrs}: no change of {name}{at} is shown {range}; a change of {} % would have been, four times out of five.",
             significant(pct(t.smallest_detectable), 2)
         );
         return (Standing::Open, text);
     }
     let word = if change.value < 0.0 { "fell" } else { "rose" };
-    let mut text = format!("Burrs \u{201c}{burrs}\u{201d}: {name}{at} {word} by {} {range}", unsigned(&change));
+    let mut text = format!("Burrs {burrs}: {name}{at} {word} by {} {range}", unsigned(&change));
     let Some(done) = t.done else {
         text.push_str(&format!(
             "; when it stops cannot be told from {}: that takes {FEWEST_FOR_PLATEAU}.",
@@ -162,6 +175,11 @@ fn trend(burrs: &str, s: &Series, t: &Trend) -> Said {
     }
 }
 
+/// A name that stands out in a sentence.
+fn quoted(name: &str) -> String {
+    format!("\u{201c}{name}\u{201d}")
+}
+
 /// Names of two samples.
 pub(super) fn names(f: &Findings, samples: [usize; 2]) -> [&str; 2] {
     samples.map(|s| f.study.samples[s].name.as_str())
@@ -170,7 +188,7 @@ pub(super) fn names(f: &Findings, samples: [usize; 2]) -> [&str; 2] {
 /// Tasting number `i` in a sentence.
 pub(super) fn tasting(f: &Findings, i: usize) -> Said {
     let asked = &f.study.tastings[i];
-    let [a, b] = names(f, asked.samples);
+    let [a, b] = names(f, asked.samples).map(quoted);
     let whole = |v: f64| format!("{:.0} %", 100.0 * v);
     match (&f.tastings[i], asked.kind) {
         (TastingVerdict::Triangle(v), TastingKind::Triangle(t, similar)) => {
@@ -218,7 +236,7 @@ pub(super) fn tasting(f: &Findings, i: usize) -> Said {
 
 /// Yields of two samples in a sentence.
 pub(super) fn cup_pair(f: &Findings, c: &CupPair) -> Said {
-    let [a, b] = names(f, c.samples);
+    let [a, b] = names(f, c.samples).map(quoted);
     let kind = c.kind.name();
     let Some(d) = &c.difference else {
         let text = format!(
@@ -229,7 +247,8 @@ pub(super) fn cup_pair(f: &Findings, c: &CupPair) -> Said {
     };
     let e = &d.difference;
     let places = decimals(e.half_width()).min(2);
-    let points = format!("{:+.places$} points ({:+.places$} to {:+.places$})", e.value, e.low, e.high);
+    let points =
+        format!("{} points ({} to {})", signed(e.value, places), signed(e.low, places), signed(e.high, places));
     if c.p_adjusted.is_some_and(|p| p < 1.0 - f.study.level) {
         let word = if e.value > 0.0 { "more" } else { "less" };
         (Standing::Known, format!("{b} extracts {word} than {a} ({kind}): {points} of the dose."))
@@ -254,10 +273,8 @@ pub(super) fn brew_time(b: &BrewTime) -> Said {
     };
     let part = |name: &str, e: &Estimate| {
         let places = decimals(e.half_width()).min(1);
-        format!(
-            "10 % more {name} goes with {:+.places$} % of {kind} time ({:+.places$} to {:+.places$} %)",
-            e.value, e.low, e.high
-        )
+        let [value, low, high] = [e.value, e.low, e.high].map(|v| signed(v, places));
+        format!("10 % more {name} goes with {value} % in {kind} time ({low} to {high} %)")
     };
     let mut text = format!("{}; {}", part("D50", &median.per_tenth_pct), part("fines", &fines.per_tenth_pct));
     if b.together() {
