@@ -14,3 +14,4 @@ pub mod render;
 pub mod report;
 pub mod scale;
 pub mod segment;
+pub mod study;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 14] = [
+const ALLOWED: [(&str, &[&str]); 15] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -15,9 +15,10 @@ const ALLOWED: [(&str, &[&str]); 14] = [
     ("compare", &["distribution", "particle", "numeric"]),
     ("advice", &["particle", "backdrop", "photo", "numeric"]),
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
-    ("report", &["advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
+    ("study", &["compare", "distribution", "scale", "numeric"]),
+    ("report", &["study", "advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale"]),
+    ("cli", &["study", "compare", "pipeline", "distribution", "report", "render", "photo", "scale"]),
     ("main", &["cli"]),
 ];
 

@@ -10,6 +10,7 @@ mod plan;
 mod render;
 mod samples;
 mod sieve;
+mod study;
 mod target;
 
 use std::ffi::OsString;
@@ -47,6 +48,8 @@ enum Command {
     Dial(dial::Args),
     /// Hold weighed sieve layers against what photos of the same grounds predict
     Sieve(sieve::Args),
+    /// A whole investigation from one file: settings, kilograms, sieves, brews and tastings, and one report
+    Study(study::Args),
     /// How many photos and particles a wanted certainty takes
     Plan(plan::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
@@ -97,6 +100,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Compare(args) => compare::run(&args),
         Command::Dial(args) => dial::run(&args),
         Command::Sieve(args) => sieve::run(&args),
+        Command::Study(args) => study::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),

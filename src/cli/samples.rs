@@ -78,11 +78,11 @@ impl Named {
     }
 }
 
-fn is_table(path: &Path) -> bool {
+pub(super) fn is_table(path: &Path) -> bool {
     path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv"))
 }
 
-fn files_of(what: &Path) -> Result<Vec<PathBuf>, Failure> {
+pub(super) fn files_of(what: &Path) -> Result<Vec<PathBuf>, Failure> {
     if what.is_dir() {
         let files: Vec<PathBuf> = entries(what)?.into_iter().filter(|p| p.is_file() && is_photo(p)).collect();
         if files.is_empty() {

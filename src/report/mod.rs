@@ -17,6 +17,7 @@ pub mod plan;
 pub mod plot;
 pub mod sieve;
 pub mod sieve_pair;
+pub mod study;
 pub mod terminal;
 pub mod verdict;
 pub mod viewer;
