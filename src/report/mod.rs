@@ -16,6 +16,7 @@ pub mod plot;
 pub mod sieve;
 pub mod terminal;
 pub mod verdict;
+pub mod viewer;
 pub mod write;
 
 /// Why an output could not be made.
