@@ -14,3 +14,5 @@ pub mod render;
 pub mod report;
 pub mod scale;
 pub mod segment;
+#[cfg(feature = "web")]
+pub mod web;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 14] = [
+const ALLOWED: [(&str, &[&str]); 15] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -17,7 +17,11 @@ const ALLOWED: [(&str, &[&str]); 14] = [
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
     ("report", &["advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale"]),
+    (
+        "web",
+        &["compare", "pipeline", "distribution", "report", "segment", "particle", "photo", "scale"],
+    ),
+    ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale", "web"]),
     ("main", &["cli"]),
 ];
 

@@ -11,7 +11,10 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
-const SIZE: (u32, u32) = (1000, 600);
+/// Size of the plots, of a page's width.
+pub const WIDE: (u32, u32) = (1000, 600);
+/// Size for narrow screens, where letters of the wide one would be too small to read.
+pub const NARROW: (u32, u32) = (520, 520);
 /// The PNG is drawn at twice the size of the SVG, so that it stays sharp in a report.
 const PNG_SCALE: u32 = 2;
 
@@ -54,7 +57,20 @@ impl Kind {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, scale| distribution_on(m, title, area, scale))
+    distribution_of_size(m, title, kind, WIDE)
+}
+
+/// The same as large as [`WIDE`] or [`NARROW`] says.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn distribution_of_size(
+    m: &Measurement,
+    title: &str,
+    kind: Kind,
+    size: (u32, u32),
+) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, scale| distribution_on(m, title, area, scale))
 }
 
 /// Cumulative curves of all samples of a folder on one axis.
@@ -62,7 +78,7 @@ pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>,
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, scale| overview_on(samples, area, scale))
+    draw(kind, WIDE, |area, scale| overview_on(samples, area, scale))
 }
 
 pub(super) type Drawn = Result<(), Box<dyn std::error::Error>>;
