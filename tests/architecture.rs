@@ -17,10 +17,7 @@ const ALLOWED: [(&str, &[&str]); 15] = [
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
     ("report", &["advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    (
-        "web",
-        &["compare", "pipeline", "distribution", "report", "segment", "particle", "photo", "scale"],
-    ),
+    ("web", &["compare", "pipeline", "distribution", "report", "segment", "particle", "photo", "scale"]),
     ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale", "web"]),
     ("main", &["cli"]),
 ];

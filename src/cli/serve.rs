@@ -6,11 +6,9 @@ use super::Failure;
 use crate::web::{self, Lan, Options};
 
 #[derive(clap::Args)]
-#[command(
-    after_help = "An example:  lightsieve serve --lan\n\
+#[command(after_help = "An example:  lightsieve serve --lan\n\
                         Only this machine can open the page. With --lan, phones in the same network can send photos once they \
-                        have scanned a code; nothing is ever sent anywhere else."
-)]
+                        have scanned a code; nothing is ever sent anywhere else.")]
 pub(super) struct Args {
     /// Port of the page on this machine; 0 for any free one
     #[arg(long, value_name = "N", default_value_t = 7310)]

@@ -11,10 +11,13 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
-/// Size of the plots, of a page's width.
+/// Size of the plots, of a page's width. Letters are as large whatever the size: shown smaller than it is drawn, a plot
+/// is hard to read.
 pub const WIDE: (u32, u32) = (1000, 600);
-/// Size for narrow screens, where letters of the wide one would be too small to read.
-pub const NARROW: (u32, u32) = (520, 520);
+/// Size for half a page.
+pub const HALF: (u32, u32) = (640, 440);
+/// Size for the screen of a phone.
+pub const NARROW: (u32, u32) = (420, 420);
 /// The PNG is drawn at twice the size of the SVG, so that it stays sharp in a report.
 const PNG_SCALE: u32 = 2;
 
@@ -60,7 +63,7 @@ pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>,
     distribution_of_size(m, title, kind, WIDE)
 }
 
-/// The same as large as [`WIDE`] or [`NARROW`] says.
+/// The same, as large as [`WIDE`], [`HALF`] or [`NARROW`] says.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
@@ -200,8 +203,10 @@ where
     chart.draw_series([Text::new(fines, (beside, top * 0.985), text(14.0, &INK).pos(Pos::new(side, VPos::Top)))])?;
     if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
         let limit = m.smallest_ecd_um;
+        // On a narrow plot the labels of the limits reach to that of D90, and stand below it.
+        let height = if area.dim_in_pixel().0 < 500 * px(1.0) as u32 { 0.8 } else { 0.93 };
         chart.draw_series(DashedLineSeries::new(
-            [(limit, 0.0), (limit, top * 0.93)],
+            [(limit, 0.0), (limit, top * height)],
             px(6.0),
             px(4.0),
             INK.stroke_width(px(1.0) as u32),
@@ -213,7 +218,7 @@ where
         let beside = if matches!(side, HPos::Right) { limit / 1.015 } else { limit * 1.015 };
         chart.draw_series([Text::new(
             format!("reliable from {} µm", super::format::significant(limit, 2)),
-            (beside, top * 0.93),
+            (beside, top * height),
             text(14.0, &INK).pos(Pos::new(side, VPos::Top)),
         )])?;
     }

@@ -14,7 +14,7 @@ const STYLE: &str = "text/css; charset=utf-8";
 const PICTURE: &str = "image/svg+xml";
 
 /// Name, kind, content; those that a phone needs first.
-const ASSETS: [(&str, &str, &str); 17] = [
+const ASSETS: [(&str, &str, &str); 15] = [
     ("base.css", STYLE, include_str!("page/base.css")),
     ("phone.js", SCRIPT, include_str!("page/phone.js")),
     ("dom.js", SCRIPT, include_str!("page/dom.js")),
@@ -28,8 +28,6 @@ const ASSETS: [(&str, &str, &str); 17] = [
     ("look.js", SCRIPT, include_str!("page/look.js")),
     ("verdict.js", SCRIPT, include_str!("page/verdict.js")),
     ("sieve.js", SCRIPT, include_str!("page/sieve.js")),
-    ("help.js", SCRIPT, include_str!("page/help.js")),
-    ("help.svg", PICTURE, include_str!("page/help.svg")),
     ("viewer.js", SCRIPT, viewer::SCRIPT),
     ("viewer.css", STYLE, viewer::STYLE),
 ];

@@ -55,9 +55,8 @@ pub(super) async fn guard(State((app, door)): State<(Arc<App>, Door)>, request: 
 fn check(app: &App, door: &Door, request: &Request) -> Result<(), Refusal> {
     let headers = request.headers();
     let host = text(headers, &HOST).filter(|h| door.hosts.iter().any(|own| own.eq_ignore_ascii_case(h)));
-    let host = host.ok_or_else(|| {
-        Refusal(StatusCode::MISDIRECTED_REQUEST, "This server is not known by that name.".to_owned())
-    })?;
+    let host = host
+        .ok_or_else(|| Refusal(StatusCode::MISDIRECTED_REQUEST, "This server is not known by that name.".to_owned()))?;
     if !matches!(*request.method(), Method::GET | Method::HEAD)
         && text(headers, &ORIGIN).is_none_or(|o| !o.eq_ignore_ascii_case(&format!("http://{host}")))
     {

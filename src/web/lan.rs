@@ -55,7 +55,9 @@ impl Keys {
     pub fn let_in(&self, key: &str) -> Result<String, Refusal> {
         let mut inner = self.locked();
         if !same(&inner.key, key) {
-            return Err(Refusal::forbidden("This code was used before or is not of this server. Scan the one that the page shows now."));
+            return Err(Refusal::forbidden(
+                "This code was used before or is not of this server. Scan the one that the page shows now.",
+            ));
         }
         if inner.phones.len() >= MOST_PHONES {
             return Err(Refusal::full("Too many phones were let in. Start the server anew.".to_owned()));

@@ -53,7 +53,9 @@ pub enum WebError {
     Folder { path: String, why: String },
     #[error("{0}: another lightsieve serve is at work in this folder. Close it, or choose another with --folder")]
     InUse(String),
-    #[error("{path}: what was kept cannot be read ({why}). Put this file aside to begin anew; the photos are not touched")]
+    #[error(
+        "{path}: what was kept cannot be read ({why}). Put this file aside to begin anew; the photos are not touched"
+    )]
     State { path: String, why: String },
     #[error("{address}: cannot be listened on ({why}). Choose another with {option}")]
     Listen { address: String, why: String, option: &'static str },

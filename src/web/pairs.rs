@@ -9,7 +9,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::store::{Bench, Tray, Weights};
-use super::trays::{answer, file};
+use super::trays::{Room, answer, file};
 use super::work::App;
 use super::{Refusal, tell};
 use crate::compare::sieve::{Shape, Stack, Weighed, predicted};
@@ -31,6 +31,8 @@ pub(super) struct Which {
     /// The one other that is shown; all where it is absent.
     other: Option<u64>,
     fines_um: Option<f64>,
+    #[serde(default)]
+    room: Room,
 }
 
 /// The comparisons of all trays that have an answer with one of them.
@@ -79,7 +81,10 @@ fn grounds(app: &App, bench: &Bench, tray: &Tray) -> Result<Grounds, Refusal> {
 }
 
 /// The verdicts, with the figures behind them.
-pub(super) async fn comparison(State(app): State<Arc<App>>, Query(which): Query<Which>) -> Result<Json<Value>, Refusal> {
+pub(super) async fn comparison(
+    State(app): State<Arc<App>>,
+    Query(which): Query<Which>,
+) -> Result<Json<Value>, Refusal> {
     app.reckon(move |app| {
         let Compared { bench, found } = Compared::of(app, &which)?;
         Ok(Json(json!({ "against": found.iter().map(|c| tell::comparison(c, bench.fines_um)).collect::<Vec<_>>() })))
@@ -94,7 +99,8 @@ pub(super) async fn comparison_plot(
 ) -> Result<Response, Refusal> {
     app.reckon(move |app| {
         let Compared { bench, found } = Compared::of(app, &which)?;
-        let svg = report_plot::comparison(&found[0], bench.fines_um, plot::Kind::Svg);
+        let width = which.room.size().0;
+        let svg = report_plot::comparison_of_width(&found[0], bench.fines_um, plot::Kind::Svg, width);
         Ok(file("image/svg+xml", "comparison", "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await
@@ -161,10 +167,20 @@ pub(super) async fn sieve(State(app): State<Arc<App>>, Path(id): Path<u64>) -> R
     app.reckon(move |app| Ok(Json(tell::sieve(&sieved(app, id)?)))).await
 }
 
+#[derive(Deserialize)]
+pub(super) struct Shown {
+    #[serde(default)]
+    room: Room,
+}
+
 /// The same as a picture.
-pub(super) async fn sieve_plot(State(app): State<Arc<App>>, Path(id): Path<u64>) -> Result<Response, Refusal> {
+pub(super) async fn sieve_plot(
+    State(app): State<Arc<App>>,
+    Path(id): Path<u64>,
+    Query(shown): Query<Shown>,
+) -> Result<Response, Refusal> {
     app.reckon(move |app| {
-        let svg = sieve_report::plot(&sieved(app, id)?, plot::Kind::Svg);
+        let svg = sieve_report::plot_of_size(&sieved(app, id)?, plot::Kind::Svg, shown.room.size());
         Ok(file("image/svg+xml", "sieve", "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await

@@ -90,7 +90,9 @@ pub(super) async fn particle(
         photo.left_out.retain(|p| *p != at);
         if pick.out {
             if photo.left_out.len() >= MOST_LEFT_OUT {
-                return Err(Refusal::full(format!("At most {MOST_LEFT_OUT} particles of a photo can be left out by hand.")));
+                return Err(Refusal::full(format!(
+                    "At most {MOST_LEFT_OUT} particles of a photo can be left out by hand."
+                )));
             }
             photo.left_out.push(at);
         }
@@ -104,7 +106,9 @@ fn measured(app: &App, id: u64) -> Result<Measured, Refusal> {
     match app.status(&bench, tray, photo) {
         Status::Measured(measured) => Ok(measured),
         Status::Failed(why) => Err(Refusal::wrong(why)),
-        Status::Waiting | Status::Places => Err(Refusal(StatusCode::CONFLICT, "The photo is not measured yet.".to_owned())),
+        Status::Waiting | Status::Places => {
+            Err(Refusal(StatusCode::CONFLICT, "The photo is not measured yet.".to_owned()))
+        }
     }
 }
 

@@ -115,7 +115,9 @@ impl Bench {
     /// A new empty tray.
     pub fn add_tray(&mut self, name: &str) -> Result<u64, Refusal> {
         if self.trays.len() >= MOST_TRAYS {
-            return Err(Refusal::full(format!("There are {MOST_TRAYS} trays, and no more are kept. Take one away first.")));
+            return Err(Refusal::full(format!(
+                "There are {MOST_TRAYS} trays, and no more are kept. Take one away first."
+            )));
         }
         let id = self.number();
         let given = clean(name);

@@ -157,8 +157,10 @@ fn answered(m: &Measurement, left_out: usize) -> Value {
 
 /// What the figures rest on.
 fn result_notes(m: &Measurement) -> Vec<String> {
-    let mut notes =
-        vec![format!("Reliable from {} µm up: smaller particles are partly missed.", significant(m.smallest_ecd_um, 2))];
+    let mut notes = vec![format!(
+        "Reliable from {} µm up: smaller particles are partly missed.",
+        significant(m.smallest_ecd_um, 2)
+    )];
     if m.fines_at_least {
         notes.push(format!(
             "The share of fines is at least that given: the photo does not show all particles below {} µm.",
@@ -260,10 +262,14 @@ pub(super) fn sieve(s: &Sieved) -> Value {
         notes.push(format!("{what}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs()));
     }
     if s.stack.loses_too_much() {
-        notes.push("More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines.".into());
+        notes.push(
+            "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines.".into(),
+        );
     }
     if s.stack.receiver_inferred {
-        notes.push("The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines.".into());
+        notes.push(
+            "The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines.".into(),
+        );
     }
     notes.push(
         "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as the cube of \

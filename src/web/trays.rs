@@ -40,7 +40,10 @@ pub(super) struct New {
 }
 
 /// One tray more.
-pub(super) async fn add(State(app): State<Arc<App>>, Json(new): Json<New>) -> Result<(StatusCode, Json<Value>), Refusal> {
+pub(super) async fn add(
+    State(app): State<Arc<App>>,
+    Json(new): Json<New>,
+) -> Result<(StatusCode, Json<Value>), Refusal> {
     let id = app.change(|bench| bench.add_tray(&new.name))?;
     Ok((StatusCode::CREATED, Json(json!({ "id": id }))))
 }
@@ -57,7 +60,7 @@ pub(super) async fn demo(State(app): State<Arc<App>>) -> Result<StatusCode, Refu
         })?;
         upload::add_own(&app, id, name, bytes)?;
     }
-    Ok(StatusCode::CREATED)
+    Ok(StatusCode::NO_CONTENT)
 }
 
 #[derive(Deserialize)]
@@ -126,7 +129,28 @@ pub(super) async fn settings(State(app): State<Arc<App>>, Json(common): Json<Com
 pub(super) struct Otherwise {
     fines_um: Option<f64>,
     #[serde(default)]
-    narrow: bool,
+    room: Room,
+}
+
+/// How much room a plot has on the page.
+#[derive(Clone, Copy, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Room {
+    #[default]
+    Wide,
+    Half,
+    Narrow,
+}
+
+impl Room {
+    /// Size of a plot that fills it.
+    pub fn size(self) -> (u32, u32) {
+        match self {
+            Room::Wide => plot::WIDE,
+            Room::Half => plot::HALF,
+            Room::Narrow => plot::NARROW,
+        }
+    }
 }
 
 impl Otherwise {
@@ -164,8 +188,7 @@ pub(super) async fn curve(
         let bench = otherwise.bench(app)?;
         let tray = bench.tray(id)?;
         let answer = answer(app, &bench, tray)?;
-        let size = if otherwise.narrow { plot::NARROW } else { plot::WIDE };
-        let svg = plot::distribution_of_size(&answer, &tray.name, plot::Kind::Svg, size);
+        let svg = plot::distribution_of_size(&answer, &tray.name, plot::Kind::Svg, otherwise.room.size());
         Ok(file("image/svg+xml", &tray.name, "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await

@@ -1,6 +1,6 @@
 //! A photo comes in: counted, timed, decoded, and only then kept.
 
-use std::io::Write;
+use std::io::{Cursor, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -11,6 +11,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::header::CONTENT_LENGTH;
 use axum::http::{HeaderMap, StatusCode};
 use futures_util::StreamExt;
+use image::{ImageDecoder, ImageReader};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use tempfile::NamedTempFile;
@@ -24,6 +25,8 @@ use crate::photo;
 
 /// Largest photo taken, bytes: far above what a phone makes.
 const MOST_BYTES: u64 = 80 << 20;
+/// Largest picture taken once it is unpacked, bytes: 200 megapixels in 8-bit colour.
+const MOST_UNPACKED: u64 = 600_000_000;
 /// Nothing may come for so long.
 const PAUSE: Duration = Duration::from_secs(15);
 /// A whole photo must have come by then.
@@ -84,6 +87,7 @@ async fn keep(app: &Arc<App>, tray: u64, name: &str, file: NamedTempFile) -> Res
     let turn = app.decoding.acquire().await.map_err(|_| Refusal::busy())?;
     let checked = tokio::task::spawn_blocking(move || {
         let bytes = photo::read_bytes(file.path()).map_err(|e| e.to_string())?;
+        check_claim(&bytes)?;
         photo::decode(&bytes).map_err(|e| e.to_string())?;
         Ok::<_, String>((file, kind(&bytes)))
     });
@@ -91,6 +95,18 @@ async fn keep(app: &Arc<App>, tray: u64, name: &str, file: NamedTempFile) -> Res
     drop(turn);
     let (file, kind) = checked.map_err(Refusal::wrong)?;
     add(app, tray, name, file, kind)
+}
+
+/// Refuses a picture that would take too much room once it is unpacked, by what its header claims. What has no readable
+/// header is left for the decoder to say so.
+fn check_claim(bytes: &[u8]) -> Result<(), String> {
+    let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(|e| e.to_string())?;
+    let Ok(decoder) = reader.into_decoder() else { return Ok(()) };
+    if decoder.total_bytes() <= MOST_UNPACKED {
+        return Ok(());
+    }
+    let (w, h) = decoder.dimensions();
+    Err(format!("the picture claims {w} × {h} px, which is more than this page takes. Save it as a smaller JPEG"))
 }
 
 /// Puts a file that was checked in its place, and into its tray.
@@ -109,7 +125,8 @@ fn add(app: &App, tray: u64, name: &str, file: NamedTempFile, kind: &'static str
         }
         let own = own_name(id, kind);
         let place = app.folder.photos().join(&own);
-        let broken = |e: tempfile::PersistError| Refusal::broken(format!("The photo cannot be kept: {}.", e.error.kind()));
+        let broken =
+            |e: tempfile::PersistError| Refusal::broken(format!("The photo cannot be kept: {}.", e.error.kind()));
         file.persist_noclobber(place).map_err(broken)?;
         let name = target.free_name(name);
         target.add(id, name, own);

@@ -168,7 +168,8 @@ impl App {
             return Status::Places;
         }
         match locked(&self.measured).get(&photo.id) {
-            Some(Entry { key, fines_um, serial, outcome }) if *key == scale.key(photo.places.as_ref()) => match outcome {
+            Some(Entry { key, fines_um, serial, outcome }) if *key == scale.key(photo.places.as_ref()) => match outcome
+            {
                 Ok(measured) => Status::Measured(Measured {
                     photo: measured.clone(),
                     serial: *serial,
