@@ -105,7 +105,7 @@ fn measured(app: &App, id: u64) -> Result<Measured, Refusal> {
     let (tray, photo) = bench.photo(id)?;
     match app.status(&bench, tray, photo) {
         Status::Measured(measured) => Ok(measured),
-        Status::Failed(why) => Err(Refusal::wrong(why)),
+        Status::Failed(failure) => Err(Refusal::wrong(failure.why)),
         Status::Waiting | Status::Places => {
             Err(Refusal(StatusCode::CONFLICT, "The photo is not measured yet.".to_owned()))
         }

@@ -77,9 +77,42 @@ impl ScaleWish {
     }
 }
 
+/// Why a photo is not measured, in words of the page: without what speaks of options of the command line.
+pub(super) fn for_the_page(text: &str) -> String {
+    let parts = text.lines().flat_map(|line| line.split(". ")).flat_map(|part| part.split("; or "));
+    let told: Vec<&str> = parts
+        .map(|part| part.trim().trim_end_matches('.'))
+        .filter(|part| {
+            !part.is_empty() && !part.contains("--") && !part.contains("lightsieve ") && !part.ends_with(':')
+        })
+        .collect();
+    let mut letters = told.join(". ").chars().collect::<Vec<_>>();
+    if let Some(first) = letters.first_mut() {
+        first.make_ascii_uppercase();
+    }
+    let told: String = letters.into_iter().collect();
+    if told.is_empty() { text.to_owned() } else { told + "." }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scale::ScaleError;
+    use crate::scale::sheet::SheetError;
+
+    #[test]
+    fn reasons_speak_of_no_options() {
+        let told = |e: ScaleError| for_the_page(&e.to_string());
+        assert_eq!(
+            told(ScaleError::without_sheet(SheetError::NoMarks)),
+            "No scale: no mark of the printed scale sheet is in view. How large a pixel is cannot be read from the photo alone."
+        );
+        for error in [ScaleError::NoCard, ScaleError::NoDisc, ScaleError::Sheet(SheetError::OneSided)] {
+            let told = told(error);
+            assert!(told.len() > 60 && !told.contains("--") && told.ends_with('.'), "{told}");
+        }
+        assert_eq!(for_the_page("--scale"), "--scale", "better a strange reason than none");
+    }
 
     #[test]
     fn every_wish_has_settings_or_says_why_not() {

@@ -72,7 +72,10 @@ fn photos(app: &App, bench: &Bench, tray: &Tray) -> Vec<Value> {
             Status::Places => ("places", Value::Null),
             Status::Waiting if now == photo.id => ("measuring", Value::Null),
             Status::Waiting => ("waiting", Value::Null),
-            Status::Failed(why) => ("failed", json!(why)),
+            Status::Failed(failure) => {
+                told["wants_scale"] = json!(failure.wants_scale);
+                ("failed", json!(failure.why))
+            }
             Status::Measured(m) => {
                 // Only what is found again counts: after another scale a particle may be none any more.
                 let out = m.photo.particles.iter().filter(|p| photo.left_out.contains(&centre(p))).count();

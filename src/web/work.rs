@@ -10,11 +10,11 @@ use tokio::sync::{Notify, Semaphore, watch};
 
 use super::Refusal;
 use super::lan::Keys;
-use super::scale::ScaleWish;
+use super::scale::{ScaleWish, for_the_page};
 use super::store::{Bench, Folder, Kept, Tray};
 use crate::particle::Particle;
 use crate::photo;
-use crate::pipeline::{MeasuredPhoto, Measurement, Settings, join, measure_photo};
+use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_photo};
 
 /// The server's memory, shared by all requests.
 pub(super) struct App {
@@ -45,7 +45,21 @@ struct Entry {
     /// Fines limit that its advice speaks of, µm.
     fines_um: f64,
     serial: u64,
-    outcome: Result<Arc<MeasuredPhoto>, String>,
+    outcome: Result<Arc<MeasuredPhoto>, Failure>,
+}
+
+/// Why a photo is not measured.
+#[derive(Clone, Debug)]
+pub(super) struct Failure {
+    pub why: String,
+    /// True where the scale is missing: another way to it may do.
+    pub wants_scale: bool,
+}
+
+impl Failure {
+    fn other(why: impl Into<String>) -> Self {
+        Failure { why: why.into(), wants_scale: false }
+    }
 }
 
 /// How far a photo has come.
@@ -55,7 +69,7 @@ pub(super) enum Status {
     Places,
     Waiting,
     Measured(Measured),
-    Failed(String),
+    Failed(Failure),
 }
 
 /// A photo that was measured.
@@ -133,10 +147,11 @@ impl App {
             self.now.store(id, Ordering::Relaxed);
             self.tell();
             let work = tokio::task::spawn_blocking(move || {
-                let settings = wish?.ok_or_else(|| "two places are wanted".to_owned())?;
+                let wish = wish.map_err(|why| Failure { why, wants_scale: true })?;
+                let settings = wish.ok_or_else(|| Failure::other("Two places are wanted."))?;
                 measure(&file, &name, &settings)
             });
-            let outcome = work.await.unwrap_or_else(|e| Err(e.to_string()));
+            let outcome = work.await.unwrap_or_else(|e| Err(Failure::other(e.to_string())));
             self.now.store(0, Ordering::Relaxed);
             serial += 1;
             locked(&self.measured).insert(id, Entry { key, fines_um, serial, outcome });
@@ -247,14 +262,18 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-fn measure(file: &Path, name: &str, settings: &Settings) -> Result<Arc<MeasuredPhoto>, String> {
+fn measure(file: &Path, name: &str, settings: &Settings) -> Result<Arc<MeasuredPhoto>, Failure> {
     let work = || {
-        let photo = photo::read(file).map_err(|e| e.to_string())?;
-        measure_photo(&photo, Path::new(name), settings).map(Arc::new).map_err(|e| e.to_string())
+        let photo = photo::read(file).map_err(|e| Failure::other(for_the_page(&e.to_string())))?;
+        measure_photo(&photo, Path::new(name), settings).map(Arc::new).map_err(|e| Failure {
+            why: for_the_page(&e.to_string()),
+            wants_scale: matches!(e, MeasureError::Scale(_)),
+        })
     };
     // One photo that breaks the measuring must not take the page down.
     catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| {
-        Err("the measurement broke off at this photo, which is a fault of this program. Leave the photo out".to_owned())
+        let why = "The measurement broke off at this photo, which is a fault of this program. Leave the photo out.";
+        Err(Failure::other(why))
     })
 }
 

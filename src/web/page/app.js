@@ -15,9 +15,16 @@ const look = lookView(() => state);
 const verdict = verdictView();
 const fines = () => tried ?? state?.fines_um ?? 100;
 
+// Photos on their way to the server are lost where the page is left.
+let onTheWay = 0;
+addEventListener("beforeunload", (event) => {
+  if (onTheWay) event.preventDefault();
+});
+
 async function addPhotos(tray, files) {
   const list = [...files];
-  let failed = [];
+  const failed = [];
+  onTheWay += 1;
   for (const [i, file] of list.entries()) {
     views.get(tray)?.sending(`Taking in photo ${i + 1} of ${list.length} …`);
     try {
@@ -26,6 +33,7 @@ async function addPhotos(tray, files) {
       failed.push(`${file.name}: ${error.message}`);
     }
   }
+  onTheWay -= 1;
   views.get(tray)?.sending("");
   views.get(tray)?.refused(failed);
   if (failed.length) toast(failed.length === 1 ? failed[0] : `${failed.length} files were not taken: see the sample.`);

@@ -21,10 +21,11 @@ export function answerView(box, id, tray, result, fines) {
   }
   if (!result.rows) {
     if (tray.photos.some((p) => ["failed", "places"].includes(p.status)) && !tray.photos.some((p) => ["waiting", "measuring"].includes(p.status))) {
-      const wanted = tray.photos.some((p) => p.status === "places");
-      box.replaceChildren(
-        h("p", { class: "empty" }, wanted ? "No answer yet: open a photo and click on both ends of a length that you know." : "No answer yet: see below what is wrong with the photo. Often the scale is: choose another under Scale."),
-      );
+      const has = (test) => tray.photos.some(test);
+      let next = "No answer yet: see below what is wrong with the photo.";
+      if (has((p) => p.status === "places")) next = "No answer yet: open a photo and click on both ends of a length that you know.";
+      else if (has((p) => p.wants_scale)) next = "No answer yet: how large a pixel is must be known. Choose below where the scale comes from.";
+      box.replaceChildren(h("p", { class: "empty" }, next));
     } else if (tray.photos.length) box.replaceChildren(h("p", { class: "empty" }, "The answer comes in a moment."));
     return;
   }

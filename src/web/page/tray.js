@@ -36,7 +36,7 @@ export class TrayView {
     this.progress = h("div", { class: "progress", role: "status" });
     this.answer = h("div", { class: "answer" });
     this.photos = h("ul", { class: "photos" });
-    this.bad = h("ul", { class: "bad", role: "alert" });
+    this.bad = h("div", { class: "bad", role: "alert" });
     const take = (props, text) =>
       h("label", { class: "button" }, text, h("input", { type: "file", class: "hidden-input", ...props, onchange: (e) => this.take(e.target) }));
     this.scale = part("Scale", "scale");
@@ -51,7 +51,7 @@ export class TrayView {
         "header",
         {},
         this.name,
-        h("button", { type: "button", class: "quiet", onclick: () => this.remove() }, "Take away"),
+        h("button", { type: "button", class: "quiet", title: "Take away the whole sample", onclick: () => this.remove() }, "Take away"),
       ),
       this.answer,
       this.progress,
@@ -111,6 +111,8 @@ export class TrayView {
     this.element.setAttribute("aria-label", tray.name);
     if (this.isNew("photos", tray.photos)) this.showPhotos(tray);
     const scale = tray.scale || state.scale;
+    const wants = tray.photos.some((p) => p.wants_scale);
+    if (this.isNew("wants", wants) && wants) this.scale.box.open = true;
     if (this.isNew("scale", [tray.scale, state.scale]) && !this.scaleBox.contains(document.activeElement)) {
       this.scale.value.textContent = scaleName(scale) + (tray.scale ? "" : " (as set for all)");
       const act = (body) => (chosen) => tell(`/api/trays/${this.id}`, body(chosen));
@@ -118,7 +120,9 @@ export class TrayView {
       const all = ["As set for all", act(() => ({ as_all: true }))];
       this.scaleBox.replaceChildren(scaleForm(scale, state.coins, tray.scale ? [own, all] : [own]));
     }
-    if (this.isNew("answer", [tray.answer, tray.name, tray.weights])) this.load(this.acts.fines());
+    // Without an answer the page says why there is none, which the photos tell.
+    const states = tray.photos.map((p) => p.status);
+    if (this.isNew("answer", [tray.answer, tray.name, tray.weights, states])) this.load(this.acts.fines());
   }
 
   refresh(fines) {
@@ -132,7 +136,7 @@ export class TrayView {
 
   // Files that were not taken, with the reason.
   refused(failed) {
-    this.bad.replaceChildren(...failed.map((text) => h("li", {}, text)));
+    this.bad.replaceChildren(failed.length ? h("ul", {}, failed.map((text) => h("li", {}, text))) : "");
   }
 
   showProgress() {
@@ -176,7 +180,7 @@ export class TrayView {
         {
           type: "button",
           class: "quiet",
-          "aria-label": `Take the photo ${photo.name} away`,
+          "aria-label": `Take away the photo ${photo.name}`,
           onclick: () => this.removePhoto(photo),
         },
         "Take away",
