@@ -15,3 +15,5 @@ pub mod report;
 pub mod scale;
 pub mod segment;
 pub mod study;
+#[cfg(feature = "web")]
+pub mod web;

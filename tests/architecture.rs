@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 15] = [
+const ALLOWED: [(&str, &[&str]); 16] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -18,7 +18,8 @@ const ALLOWED: [(&str, &[&str]); 15] = [
     ("study", &["compare", "distribution", "scale", "numeric"]),
     ("report", &["study", "advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
-    ("cli", &["study", "compare", "pipeline", "distribution", "report", "render", "photo", "scale"]),
+    ("web", &["compare", "pipeline", "distribution", "report", "segment", "particle", "photo", "scale"]),
+    ("cli", &["study", "compare", "pipeline", "distribution", "report", "render", "photo", "scale", "web"]),
     ("main", &["cli"]),
 ];
 

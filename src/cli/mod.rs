@@ -9,6 +9,8 @@ mod options;
 mod plan;
 mod render;
 mod samples;
+#[cfg(feature = "web")]
+mod serve;
 mod sieve;
 mod study;
 mod target;
@@ -56,6 +58,9 @@ enum Command {
     Calibrate(calibrate::Args),
     /// Write the scale sheet to print: frames of marks round white fields for the grounds
     Target(target::Args),
+    /// Open the local page: photos dropped or sent by a phone, measured and compared in the browser
+    #[cfg(feature = "web")]
+    Serve(serve::Args),
     /// Draw a photo of grounds with known truth, to try the tool on
     Render(render::Args),
 }
@@ -104,6 +109,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),
+        #[cfg(feature = "web")]
+        Command::Serve(args) => serve::run(&args),
         Command::Render(args) => render::run(&args),
     };
     let (error, status) = match done {

@@ -10,6 +10,8 @@ use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, axis, draw, hundredt
 use crate::compare::Comparison;
 
 const SIZE: (u32, u32) = (1000, 1080);
+/// Narrower, captions with the names of the samples would be cut off.
+const WIDE_CAPTIONS: f64 = 800.0;
 /// Heights of the three panels of the drawing.
 const HEIGHTS: [f64; 2] = [430.0, 300.0];
 // Base dark and whole, other lighter and dashed: told apart in grey and by those who do not see red or green.
@@ -20,7 +22,15 @@ const COLOURS: [RGBColor; 2] = [RGBColor(24, 62, 110), RGBColor(204, 98, 20)];
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn comparison(c: &Comparison, fines_um: f64, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, px| match area {
+    comparison_of_width(c, fines_um, kind, SIZE.0)
+}
+
+/// The same, narrower.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn comparison_of_width(c: &Comparison, fines_um: f64, kind: Kind, width: u32) -> Result<Vec<u8>, ReportError> {
+    draw(kind, (width, SIZE.1), |area, px| match area {
         AnyArea::Svg(a) => panels(c, fines_um, a, px),
         AnyArea::Png(a) => panels(c, fines_um, a, px),
     })
@@ -177,7 +187,11 @@ where
         .filter_map(|i| Some((curves.size_um[i], curves.difference_pct[i], curves.difference_half_pct[i]?)))
         .collect();
     let reach = known.iter().map(|k| k.1.abs() + k.2).fold(1.0, f64::max) * 1.05;
-    let caption = format!("{} less {}, with the band that holds the whole curve", c.sides[1].name, c.sides[0].name);
+    let caption = if area.dim_in_pixel().0 as i32 >= px(WIDE_CAPTIONS) {
+        format!("{} less {}, with the band that holds the whole curve", c.sides[1].name, c.sides[0].name)
+    } else {
+        "Difference, with its band".to_owned()
+    };
     let mut chart = panel(&caption, "difference, % of the mass", fines_um, x, -reach..reach, area, px)?;
     band(&mut chart, INK, known.iter().map(|k| (k.0, k.1 - k.2)), known.iter().map(|k| (k.0, k.1 + k.2)))?;
     chart.draw_series(LineSeries::new([(x.0, 0.0), (x.1, 0.0)], INK.stroke_width(px(1.0) as u32)))?;

@@ -33,6 +33,21 @@ struct MeasurementV1 {
     mass_model: &'static str,
     spread_to_spread: &'static str,
     photo: Vec<PhotoV1>,
+    #[serde(skip_serializing_if = "<[HandExcluded]>::is_empty")]
+    excluded_by_hand: Vec<HandExcluded>,
+}
+
+/// A particle that someone took out of a measurement.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HandExcluded {
+    /// Name of its photo.
+    pub file: String,
+    /// Centroid, px.
+    pub x_px: f64,
+    /// Centroid, px.
+    pub y_px: f64,
+    /// Equivalent circular diameter, µm.
+    pub ecd_um: f64,
 }
 
 #[derive(Serialize)]
@@ -296,12 +311,18 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
         mass_model: "proportional to ecd cubed: constant shape and density",
         spread_to_spread: if m.photos.len() > 1 { "in the intervals" } else { "unknown: one photo" },
         photo: m.photos.iter().map(photo_v1).collect(),
+        excluded_by_hand: Vec::new(),
     }
 }
 
 /// A measurement as JSON text.
 pub fn measurement(m: &Measurement) -> Vec<u8> {
     text(&measurement_v1(m))
+}
+
+/// The same for a measurement out of which someone took particles, which it names.
+pub fn measurement_without(m: &Measurement, excluded: &[HandExcluded]) -> Vec<u8> {
+    text(&MeasurementV1 { excluded_by_hand: excluded.to_vec(), ..measurement_v1(m) })
 }
 
 #[derive(Serialize)]

@@ -11,9 +11,13 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
-const SIZE: (u32, u32) = (1000, 600);
-/// The same for the page of a phone.
-const NARROW: (u32, u32) = (560, 480);
+/// Size of the plots, of a page's width. Letters are as large whatever the size: shown smaller than it is drawn, a plot
+/// is hard to read.
+pub const WIDE: (u32, u32) = (1000, 600);
+/// Size for half a page.
+pub const HALF: (u32, u32) = (640, 440);
+/// Size for the screen of a phone.
+pub const NARROW: (u32, u32) = (420, 420);
 /// The PNG is drawn at twice the size of the SVG, so that it stays sharp in a report.
 const PNG_SCALE: u32 = 2;
 
@@ -56,15 +60,20 @@ impl Kind {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, scale| distribution_on(m, title, area, scale))
+    distribution_of_size(m, title, kind, WIDE)
 }
 
-/// The same as SVG, so narrow that a phone shows its letters.
+/// The same, as large as [`WIDE`], [`HALF`] or [`NARROW`] says.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
-pub fn distribution_narrow(m: &Measurement) -> Result<Vec<u8>, ReportError> {
-    draw(Kind::Svg, NARROW, |area, scale| distribution_on(m, "", area, scale))
+pub fn distribution_of_size(
+    m: &Measurement,
+    title: &str,
+    kind: Kind,
+    size: (u32, u32),
+) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, scale| distribution_on(m, title, area, scale))
 }
 
 /// Cumulative curves of all samples of a folder on one axis.
@@ -72,7 +81,7 @@ pub fn distribution_narrow(m: &Measurement) -> Result<Vec<u8>, ReportError> {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, scale| overview_on(samples, area, scale))
+    draw(kind, WIDE, |area, scale| overview_on(samples, area, scale))
 }
 
 pub(super) type Drawn = Result<(), Box<dyn std::error::Error>>;
@@ -194,8 +203,10 @@ where
     chart.draw_series([Text::new(fines, (beside, top * 0.985), text(14.0, &INK).pos(Pos::new(side, VPos::Top)))])?;
     if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
         let limit = m.smallest_ecd_um;
+        // On a narrow plot the labels of the limits reach to that of D90, and stand below it.
+        let height = if area.dim_in_pixel().0 < 500 * px(1.0) as u32 { 0.8 } else { 0.93 };
         chart.draw_series(DashedLineSeries::new(
-            [(limit, 0.0), (limit, top * 0.93)],
+            [(limit, 0.0), (limit, top * height)],
             px(6.0),
             px(4.0),
             INK.stroke_width(px(1.0) as u32),
@@ -207,7 +218,7 @@ where
         let beside = if matches!(side, HPos::Right) { limit / 1.015 } else { limit * 1.015 };
         chart.draw_series([Text::new(
             format!("reliable from {} µm", super::format::significant(limit, 2)),
-            (beside, top * 0.93),
+            (beside, top * height),
             text(14.0, &INK).pos(Pos::new(side, VPos::Top)),
         )])?;
     }

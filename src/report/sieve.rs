@@ -314,7 +314,15 @@ const PHOTO: RGBColor = RGBColor(204, 98, 20);
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn plot(s: &Sieved, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, px| match area {
+    plot_of_size(s, kind, SIZE)
+}
+
+/// The same in another size.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn plot_of_size(s: &Sieved, kind: Kind, size: (u32, u32)) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, px| match area {
         AnyArea::Svg(a) => bars(s, a, px),
         AnyArea::Png(a) => bars(s, a, px),
     })
@@ -330,9 +338,13 @@ where
     let highest =
         s.stack.share.iter().map(|w| w.high_pct).chain(s.predicted.iter().map(|p| p.high)).fold(1.0, f64::max);
     let top = 1.18 * highest;
+    // Where the whole caption would be cut off, the name alone stands.
+    let is_wide = area.dim_in_pixel().0 as i32 >= px(800.0);
+    let caption =
+        if is_wide { format!("{}: sieve layers, weighed and from the photo", s.name) } else { s.name.clone() };
     let mut chart = ChartBuilder::on(area)
         .margin(px(14.0))
-        .caption(format!("{}: sieve layers, weighed and from the photo", s.name), text(18.0))
+        .caption(caption, text(18.0))
         .x_label_area_size(px(40.0))
         .y_label_area_size(px(62.0))
         .build_cartesian_2d(0.0..layers as f64, 0.0..top)?;

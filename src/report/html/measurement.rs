@@ -79,7 +79,11 @@ impl Short<'_> {
 /// None in practice: everything stays in memory.
 pub fn measurement(m: &Measurement, title: &str, pictures: &[Picture]) -> Result<Vec<u8>, ReportError> {
     let mut body = headline(m);
-    body += &figure_for_all(plot::distribution(m, title, Kind::Svg)?, plot::distribution_narrow(m)?, &described(m))?;
+    body += &figure_for_all(
+        plot::distribution(m, title, Kind::Svg)?,
+        plot::distribution_of_size(m, "", Kind::Svg, plot::NARROW)?,
+        &described(m),
+    )?;
     let mut shown = Vec::new();
     for (i, (photo, picture)) in m.photos.iter().zip(pictures).enumerate() {
         body += &looked_at(photo, picture, i);

@@ -125,7 +125,7 @@ const grainDraw = (() => {
   function stroke(context, path, style, zoom, grow) {
     context.setLineDash(style.dash);
     // Far away a full line would hide small particles.
-    context.lineWidth = style.width * grow * Math.min(1, Math.max(0.55, Math.sqrt(zoom)));
+    context.lineWidth = style.width * grow * Math.min(1, Math.max(0.4, Math.sqrt(zoom)));
     context.strokeStyle = style.colour;
     context.stroke(path);
     context.setLineDash([]);
@@ -137,7 +137,7 @@ const grainDraw = (() => {
     const [w, h] = [(box[b + 2] - box[b]) * zoom, (box[b + 3] - box[b + 1]) * zoom];
     const [x0, y0] = [(box[b] - left) * zoom, (box[b + 1] - top) * zoom];
     if (Math.max(w, h) < 3) {
-      const r = Math.max(1, 0.5 * Math.max(w, h) + 0.5);
+      const r = Math.max(0.8, 0.5 * Math.max(w, h) + 0.3);
       path.rect(x0 + w / 2 - r, y0 + h / 2 - r, 2 * r, 2 * r);
       return 4;
     }

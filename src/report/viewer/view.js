@@ -323,7 +323,8 @@ function grainView(container, options) {
       n: () => bySize.length && step(1),
       p: () => bySize.length && step(-1),
       Enter: () => (onPlace ? onPlace(toPhoto(middle())) : pickAt(selected)),
-      Escape: () => choose(-1, false),
+      // With nothing chosen the key is left to what the photo is shown in.
+      Escape: selected >= 0 && (() => choose(-1, false)),
     };
     const act = acts[event.key];
     if (!act) return;

@@ -1,0 +1,85 @@
+// What a sample comes to: the two figures that people ask for, the curve, what to do better, and the rest to open.
+import { drawing, h, table } from "./dom.js";
+
+const withUnit = (row) => `${row.value}${row.unit ? ` ${row.unit}` : ""}`;
+
+function large(row, says, level) {
+  return h(
+    "div",
+    { class: "figure" },
+    h("span", { class: "figure-name" }, row.name),
+    h("strong", {}, row.value, h("small", {}, row.unit ? ` ${row.unit}` : "")),
+    h("span", { class: "between" }, `between ${row.interval.replace(" – ", " and ")}${row.unit ? ` ${row.unit}` : ""} (${level})`),
+    h("span", { class: "says" }, says),
+  );
+}
+
+export function answerView(box, id, tray, result, fines) {
+  if (result.error) {
+    box.replaceChildren(h("p", { class: "why" }, result.error));
+    return;
+  }
+  if (!result.rows) {
+    if (tray.photos.some((p) => ["failed", "places"].includes(p.status)) && !tray.photos.some((p) => ["waiting", "measuring"].includes(p.status))) {
+      const has = (test) => tray.photos.some(test);
+      let next = "No answer yet: see below what is wrong with the photo.";
+      if (has((p) => p.status === "places")) next = "No answer yet: open a photo and click on both ends of a length that you know.";
+      else if (has((p) => p.wants_scale)) next = "No answer yet: how large a pixel is must be known. Choose below where the scale comes from.";
+      box.replaceChildren(h("p", { class: "empty" }, next));
+    } else if (tray.photos.length) box.replaceChildren(h("p", { class: "empty" }, "The answer comes in a moment."));
+    return;
+  }
+  const [d10, d50, d90, span, share] = result.rows;
+  const missing = tray.photos.filter((p) => ["failed", "places"].includes(p.status)).length;
+  const wasOpen = box.querySelector("details.figures")?.open;
+  const figures = h(
+    "details",
+    { class: "part figures", open: wasOpen || undefined },
+    h("summary", {}, "All figures, and what they rest on"),
+    table(
+      "Figures with intervals",
+      ["figure", "by mass", `${result.level} interval`, "by number"],
+      result.rows.map((row) => [
+        row.name,
+        withUnit(row),
+        `${row.interval}${row.unit ? ` ${row.unit}` : ""}`,
+        row.number === null ? "" : `${row.number}${row.unit ? ` ${row.unit}` : ""}`,
+      ]),
+    ),
+    h("ul", { class: "notes" }, [...result.notes, ...result.scale].map((note) => h("li", {}, note))),
+  );
+  const plot = drawing(
+    `/api/trays/${id}/curve.svg?fines_um=${fines}&of=${encodeURIComponent(`${tray.answer} ${tray.name}`)}`,
+    `Share of the mass by size, and the share finer than each size. D10 ${withUnit(d10)}, D50 ${withUnit(d50)}, D90 ${withUnit(d90)}.`,
+    "half",
+  );
+  box.replaceChildren(
+    h(
+      "div",
+      { class: "large" },
+      large(d50, "half of the mass is finer than this", result.level),
+      large(share, "of the mass is that fine", result.level),
+    ),
+    h(
+      "dl",
+      { class: "small-figures" },
+      [d10, d90, span].map((row) => h("div", {}, h("dt", {}, row.name), h("dd", {}, withUnit(row), " ", h("small", {}, row.interval)))),
+    ),
+    h(
+      "p",
+      { class: "counted" },
+      `${result.counted}${result.left_out ? `, ${result.left_out} left out by you` : ""}.`,
+      missing ? h("strong", {}, ` ${missing} of ${tray.photos.length} photos ${missing === 1 ? "is" : "are"} not counted: see below.`) : "",
+    ),
+    plot,
+    result.advice.length
+      ? h(
+          "div",
+          { class: "advice" },
+          h("h3", {}, "Better next time"),
+          h("ul", {}, result.advice.map((a) => h("li", {}, result.scale.length > 1 ? h("b", {}, `${a.photo}: `) : "", a.sentence))),
+        )
+      : "",
+    figures,
+  );
+}
