@@ -11,4 +11,5 @@ mod pictures;
 mod refusals;
 mod render;
 mod scale;
+mod study;
 mod support;
