@@ -12,4 +12,5 @@ mod pictures;
 mod refusals;
 mod render;
 mod scale;
+mod study;
 mod support;

@@ -103,7 +103,7 @@ const BROKEN: [(&str, &str, &str, &[&str]); 37] = [
     ("kg = 2.5", "kilos = 2.5", "kilos", &["kilos is unknown", "known are", "kg"]),
     ("setting = 6\nphotos = [", "setting = \"six\"\nphotos = [", "\"six\"", &["is a text", "setting = 6"]),
     ("\"b.jpg\"", "\"d.jpg\"", "d.jpg", &["there is no such file"]),
-    ("\"b.jpg\"", "\"a.jpg\"", "a.jpg", &["counted on line 22 already", "one sample, once"]),
+    ("\"b.jpg\"", "\"a.jpg\"", "a.jpg", &["counted on line 23 already", "one sample, once"]),
     ("\"b.jpg\"", "7", "photos = [\"a.jpg\"", &["photos holds a number", "photos = ["]),
     ("receiver_g = 3.2", "receiver_g = 9.2", "retained_g", &["more than the charge"]),
     ("{ 710 = 8.6,", "{ 7.10e9 = 8.6,", "retained_g", &["retained_g"]),

@@ -1,6 +1,7 @@
 //! Extraction against worked examples and SciPy, and how often the intervals hold the truth.
 
 use lightsieve::numeric::Draws;
+use lightsieve::study::brew_time::effects;
 use lightsieve::study::cup::{Brewed, CupError, Method, Steps, cup_difference, extraction};
 
 const STEPS: Steps = Steps { mass_g: 0.1, tds_pct: 0.01, tds_accuracy_pct: 0.0 };
@@ -88,4 +89,40 @@ fn difference_of_brews_is_the_t_test() {
     assert!((found.difference.low - 0.11016648112220917).abs() < 1e-6);
     assert!((found.difference.high - 1.5898335188777937).abs() < 1e-6);
     assert_eq!(cup_difference([&first, &[20.0]], 0.95), None);
+}
+
+/// Within three and a half standard errors of 95 %.
+fn holds(held: usize, runs: usize, what: &str) {
+    let least = 0.95 - 3.5 * (0.95f64 * 0.05 / runs as f64).sqrt();
+    let share = held as f64 / runs as f64;
+    assert!(share > least && share < 1.9 - least, "{what}: {share}");
+}
+
+#[test]
+fn intervals_of_differences_and_of_times_hold_the_truth() {
+    let mut draws = Draws::new(9, 0);
+    let runs = 2000;
+    let (mut differences, mut medians, mut fines) = (0, 0, 0);
+    for _ in 0..runs {
+        let side = |n: usize, mean: f64, draws: &mut Draws| -> Vec<f64> {
+            (0..n).map(|_| mean + 0.3 * draws.normal()).collect()
+        };
+        let (first, second) = (side(2, 20.0, &mut draws), side(3, 20.5, &mut draws));
+        let e = cup_difference([&first, &second], 0.95).unwrap().difference;
+        differences += usize::from(e.low <= 0.5 && 0.5 <= e.high);
+        // Eight samples whose fines go with their median, as they do when only the dial is turned.
+        let x: Vec<f64> = (0..8).map(|_| 6.3 + 0.1 * draws.normal()).collect();
+        let y: Vec<f64> = x.iter().map(|x| 0.4 - (x - 6.3) + 0.1 * draws.normal()).collect();
+        let t: Vec<f64> =
+            x.iter().zip(&y).map(|(x, y)| 5.0 - 0.9 * (x - 6.3) + 0.3 * y + 0.03 * draws.normal()).collect();
+        let [median, fine] = effects(&x, &y, &t, 0.95).unwrap().map(|e| e.per_tenth_pct);
+        let truth = |slope: f64| 100.0 * (1.1f64.powf(slope) - 1.0);
+        medians += usize::from(median.low <= truth(-0.9) && truth(-0.9) <= median.high);
+        fines += usize::from(fine.low <= truth(0.3) && truth(0.3) <= fine.high);
+    }
+    holds(differences, runs, "difference of two and three brews");
+    holds(medians, runs, "part of the median in the time");
+    holds(fines, runs, "part of the fines in the time");
+    assert!(effects(&[6.0; 5], &[1.0; 5], &[5.0; 5], 0.95).is_none(), "five samples are too few");
+    assert!(effects(&[6.0; 8], &[1.0; 8], &[5.0; 8], 0.95).is_none(), "grinds that do not differ tell nothing");
 }

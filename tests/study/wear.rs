@@ -111,6 +111,28 @@ fn a_line_is_no_plateau_and_a_plateau_is_found() {
     assert!(coverage > 0.95 - slack(400), "{coverage}");
 }
 
+/// Levels, change, rate and the profile interval of a curve through NIST's BoxBOD pairs and two more at the right: SciPy 1.17.1,
+/// curve_fit of a + b·(1 − exp(−k·x)); numpy.linalg.lstsq at a fixed k and brentq for where the squares cross (1 + t²/ν) times the least.
+#[test]
+fn the_best_curve_and_its_kilograms_are_those_of_scipy() {
+    let x = [1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0, 20.0];
+    let y = [109.0, 149.0, 149.0, 191.0, 213.0, 224.0, 229.0, 231.0];
+    let points: Vec<Point> = x.into_iter().zip(y).map(|(kg, value)| Point { kg, value, variance: 1.0 }).collect();
+    let found = trend(&points, 0.95, 1).unwrap();
+    let near =
+        |found: f64, known: f64, share: f64| assert!((found / known - 1.0).abs() < share, "{found} is not {known}");
+    let bent = found.bent.unwrap();
+    near(bent.rate, 0.2640036111089601, 1e-6);
+    near(bent.start, 110.55519917746307, 1e-6);
+    near(bent.change, 122.34457159231695, 1e-6);
+    let done = found.done.unwrap();
+    near(done.kg.unwrap(), 12.347315519550172, 1e-6);
+    // The ends are read between rates that are tried.
+    near(done.low_kg.unwrap(), 8.610189205941644, 0.01);
+    near(done.high_kg.unwrap(), 18.702017522875973, 0.01);
+    assert_eq!(found.shape(), Shape::Plateau);
+}
+
 #[test]
 fn too_few_samples_are_no_trend() {
     let point = |kg: f64| Point { kg, value: 1.0, variance: 1e-4 };

@@ -85,7 +85,7 @@ where
         for &(x, y, low, high) in &data[i] {
             chart.draw_series([PathElement::new([(x, low), (x, high)], colour.stroke_width(px(1.0) as u32))])?;
             chart.draw_series([Circle::new((x, y), px(5.0), WHITE.filled())])?;
-            let style = if i % 2 == 0 { colour.filled() } else { colour.stroke_width(px(2.0) as u32) };
+            let style = dot(i, colour, px);
             chart.draw_series([Circle::new((x, y), px(4.5), style)])?;
         }
         name(area, &line.name, i, px)?;
@@ -100,11 +100,16 @@ where
 {
     let colour = COLOURS[i % COLOURS.len()];
     let at = (px(760.0), px(18.0 + 20.0 * i as f64));
-    let style = if i.is_multiple_of(2) { colour.filled() } else { colour.stroke_width(px(2.0) as u32) };
+    let style = dot(i, colour, px);
     area.draw(&Circle::new(at, px(4.5), style))?;
     let font = ("sans-serif", px(14.0)).into_font().color(&colour).pos(Pos::new(HPos::Left, VPos::Center));
     area.draw(&Text::new(name.to_owned(), (at.0 + px(10.0), at.1), font))?;
     Ok(())
+}
+
+/// Filled and hollow in turn.
+fn dot(i: usize, colour: RGBColor, px: Pixels<'_>) -> ShapeStyle {
+    if i.is_multiple_of(2) { colour.filled() } else { colour.stroke_width(px(2.0) as u32) }
 }
 
 type Plain<'a, B> =
