@@ -96,7 +96,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let told = terminal::table(&measurement);
     if let Some(file) = targets.report {
         let pictures = pictures_for_page(&measurement)?;
-        files.push((file, html::measurement(&measurement.without_folders(), &names(&args.photos), &pictures)?));
+        files.push((file, html::measurement(&measurement.without_folders(), &names(&args.photos), &pictures, &[])?));
     }
     for (file, content) in files {
         file.finish(&content)?;

@@ -3,9 +3,10 @@ use image::imageops::{FilterType, resize};
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use serde::Serialize;
 
-use super::{Carried, MASS, escape, figure_for_all, method, page_with, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, page_with, table};
 use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::report::format::{count, interval, significant, value};
+use crate::report::json::HandExcluded;
 use crate::report::plot::{self, Kind};
 use crate::report::viewer::{self, Outline};
 use crate::report::words::{counted, level, remarks, rows};
@@ -72,13 +73,22 @@ impl Short<'_> {
     }
 }
 
-/// A measurement as a page; `pictures` are those of its photos, in their order, and may be none. What is passed on should not tell
+/// A measurement as a page; `pictures` are those of its photos, in their order, and may be none; `excluded` is what someone took out. What is passed on should not tell
 /// the folders of its maker: see [`Measurement::without_folders`].
 ///
 /// # Errors
 /// None in practice: everything stays in memory.
-pub fn measurement(m: &Measurement, title: &str, pictures: &[Picture]) -> Result<Vec<u8>, ReportError> {
+pub fn measurement(
+    m: &Measurement,
+    title: &str,
+    pictures: &[Picture],
+    excluded: &[HandExcluded],
+) -> Result<Vec<u8>, ReportError> {
     let mut body = headline(m);
+    if !excluded.is_empty() {
+        let note = format!("{} left out by hand.", count(excluded.len(), "particle"));
+        body += &noted(&[note]);
+    }
     body += &figure_for_all(
         plot::distribution(m, title, Kind::Svg)?,
         plot::distribution_of_size(m, "", Kind::Svg, plot::NARROW)?,
@@ -103,7 +113,7 @@ pub fn measurement(m: &Measurement, title: &str, pictures: &[Picture]) -> Result
     }
     body += "</ul>\n</section>\n";
     body += &method(&METHOD);
-    let (data, particles) = (json::measurement(m), csv::particles(&m.photos)?);
+    let (data, particles) = (json::measurement_without(m, excluded), csv::particles(&m.photos)?);
     let carried =
         [Carried { name: "measurement.json", content: &data }, Carried { name: "particles.csv", content: &particles }];
     let shown = (!shown.is_empty()).then(|| serde_json::to_string(&shown).expect("plain structs always serialise"));

@@ -85,6 +85,7 @@ export class TrayView {
     return h(
       "ul",
       { class: "links" },
+      h("li", {}, link("report.html", "Report (HTML)"), " one page to share, with the photos"),
       h("li", {}, link("measurement.json", "Results (JSON)"), " as the command line writes them"),
       h("li", {}, link("particles.csv", "Every particle (CSV)"), " one row each"),
       h("li", {}, link("curve.svg", "Curve (SVG)")),
