@@ -251,6 +251,11 @@ struct VerdictV1 {
 
 /// The comparison as JSON; documented in `docs/json.md`.
 pub fn json(d: &Dials, fines_um: f64) -> Vec<u8> {
+    super::json::text(&document(d, fines_um))
+}
+
+/// What becomes JSON.
+pub(super) fn document(d: &Dials, fines_um: f64) -> impl Serialize + use<> {
     let ends = |e: &Estimate| [e.low, e.high];
     let set = |s: &DialSet| SetV1 {
         name: s.name.clone(),
@@ -290,7 +295,7 @@ pub fn json(d: &Dials, fines_um: f64) -> Vec<u8> {
         figures: p.figures.iter().map(|f| (Quantity::name(f.quantity), figure(f))).collect(),
         verdict: VerdictV1 { kind: super::comparison::kind(verdict(p)), text: sentences(d, p) },
     };
-    super::json::text(&DialV1 {
+    DialV1 {
         schema: DIAL,
         confidence_pct: 100.0 * d.level,
         fines_below_um: fines_um,
@@ -300,5 +305,5 @@ pub fn json(d: &Dials, fines_um: f64) -> Vec<u8> {
         sets: d.sets.iter().map(set).collect(),
         pairs: d.pairs.iter().map(pair).collect(),
         notes: notes(d, fines_um),
-    })
+    }
 }

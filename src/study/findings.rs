@@ -4,12 +4,13 @@ use rayon::prelude::*;
 
 use super::brew_time::{BrewTime, brew_times};
 use super::cup::{CupDifference, Extraction, cup_difference, extraction};
+use super::dialled::dialled;
 use super::file::{BrewKind, Study, TastingKind};
 use super::grind::{Grind, Measured};
 use super::series::{Series, series};
 use super::tasting::{PreferenceVerdict, TriangleVerdict};
 use crate::compare::sieve::predicted;
-use crate::compare::{Comparison, Grounds, Question, compare, holm};
+use crate::compare::{Comparison, DialError, Dials, Grounds, Question, compare, holm};
 use crate::distribution::SieveShape;
 use crate::numeric::Estimate;
 
@@ -28,6 +29,8 @@ pub struct Findings {
     pub comparisons: Vec<Comparison>,
     /// Sample and shares of its sieve layers that its photos predict; empty where it has none.
     pub sieves: Vec<(usize, Vec<Estimate>)>,
+    /// Sets of burrs at the same median, where several were ground at several settings; or why that cannot be said.
+    pub dials: Option<Result<Dials, DialError>>,
     /// Figures over the kilograms.
     pub series: Vec<Series>,
     /// Brew (its place) and what was extracted.
@@ -105,6 +108,7 @@ pub fn findings(study: Study, measured: &[Measured]) -> Findings {
     Findings {
         comparisons,
         sieves,
+        dials: dialled(&study, &grinds),
         series: series(&study, &grinds),
         cup_differences: cup_differences(&study, &cups),
         cups,

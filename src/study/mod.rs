@@ -2,6 +2,7 @@
 
 pub mod brew_time;
 pub mod cup;
+mod dialled;
 pub mod file;
 pub mod findings;
 pub mod grind;

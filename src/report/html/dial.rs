@@ -13,6 +13,16 @@ use crate::report::{ReportError, dial_plot};
 /// None in practice: the drawing stays in memory.
 pub fn dials(d: &Dials, fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     let others: Vec<&str> = d.sets[1..].iter().map(|s| s.name.as_str()).collect();
+    let title = format!("{} against {} at the same median", others.join(", "), d.sets[0].name);
+    let body = compared(d, fines_um)? + &method(&METHOD);
+    Ok(page(&title, &body, &[Carried { name: "dial.json", content: data }]))
+}
+
+/// Verdicts, picture and tables.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub(in crate::report) fn compared(d: &Dials, fines_um: f64) -> Result<String, ReportError> {
     let mut body = String::new();
     for pair in &d.pairs {
         body += &format!("<p class=\"verdict {}\">{}</p>\n", kind(verdict(pair)), escape(&sentences(d, pair)));
@@ -49,9 +59,7 @@ pub fn dials(d: &Dials, fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportErr
         &["set", "samples", "medians on its line", "one step of the dial", "setting for that median"],
         d.sets.iter().map(dial_row),
     );
-    body += &method(&METHOD);
-    let title = format!("{} against {} at the same median", others.join(", "), d.sets[0].name);
-    Ok(page(&title, &body, &[Carried { name: "dial.json", content: data }]))
+    Ok(body)
 }
 
 fn dial_row(set: &DialSet) -> Vec<String> {

@@ -8,6 +8,7 @@ mod sieve;
 
 pub use batch::batch;
 pub use comparison::comparison;
+pub(super) use dial::compared as dials_compared;
 pub use dial::dials;
 pub use measurement::{Picture, measurement};
 pub use sieve::{sieved, sieved_pair};

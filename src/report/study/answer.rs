@@ -1,5 +1,6 @@
 //! The answer in three sentences, and what is known and what is open.
 
+use super::super::dial;
 use super::words::{self, Said, Standing};
 use crate::compare::Verdict;
 use crate::study::findings::{Findings, TastingVerdict};
@@ -60,6 +61,12 @@ fn matters(f: &Findings) -> String {
 /// Everything known and everything open, each as sentences.
 pub(super) fn standings(f: &Findings) -> [Vec<String>; 2] {
     let mut all: Vec<Said> = f.comparisons.iter().map(words::comparison).collect();
+    if let Some(Ok(d)) = &f.dials {
+        all.extend(d.pairs.iter().map(|pair| {
+            let standing = if dial::verdict(pair) == Verdict::Undecided { Standing::Open } else { Standing::Known };
+            (standing, dial::sentences(d, pair))
+        }));
+    }
     all.extend(words::wears(f));
     all.extend(f.cup_differences.iter().map(|c| words::cup_pair(f, c)));
     all.extend(f.brew_times.iter().map(words::brew_time));

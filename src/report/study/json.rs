@@ -2,6 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
+use super::super::dial;
 use super::answer::{answer, standings};
 use super::tables::shape;
 use super::words;
@@ -34,6 +35,7 @@ pub fn json(f: &Findings) -> Vec<u8> {
         "samples": samples(f),
         "comparisons": comparisons(f),
         "sieves": sieves(f),
+        "dial": dials(f),
         "wear": wear(f),
         "brews": brews(f),
         "cup_differences": cup_differences(f),
@@ -109,6 +111,14 @@ fn sieves(f: &Findings) -> Vec<Value> {
         Some(json!({ "sample": sample.name, "loss_g": stack.loss_g, "layers": layers }))
     };
     f.sieves.iter().filter_map(one).collect()
+}
+
+fn dials(f: &Findings) -> Value {
+    match &f.dials {
+        None => Value::Null,
+        Some(Ok(d)) => json!(dial::document(d, f.study.fines_um)),
+        Some(Err(e)) => json!({ "why_none": e.to_string() }),
+    }
 }
 
 fn wear(f: &Findings) -> Vec<Value> {

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::ReportError;
-use super::super::html::{STYLE, escape};
+use super::super::html::{STYLE, dials_compared, escape};
 use super::answer::{answer, standings};
 use super::{cups, sections};
 use crate::study::findings::Findings;
@@ -61,6 +61,13 @@ pub fn page(f: &Findings, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     if !f.sieves.is_empty() {
         section("sieves", "Sieves", sections::sieves(f)?);
     }
+    if let Some(found) = &f.dials {
+        let text = match found {
+            Ok(d) => dials_compared(d, study.fines_um)?,
+            Err(e) => format!("<p>{}</p>\n", escape(&e.to_string())),
+        };
+        section("dial", "Same dial, different gap", text);
+    }
     if !f.series.is_empty() {
         section("wear", "Wear", sections::wears(f)?);
     }
@@ -112,6 +119,8 @@ fn bench(f: &Findings) -> String {
 const METHOD: &str = "<section class=\"method\">\n<h2>How this was reckoned</h2>\n\
 <p><strong>Grind.</strong> Mass is taken as the cube of the diameter: constant shape and density are assumed. Intervals hold counting, \
 the spread of the photos and the scale. Comparisons take photos as what varies, and their p-values hold for all figures together.</p>\n\
+<p><strong>Dial.</strong> The logarithm of each figure is a straight line over the setting; sets are compared where their medians are the same, with \
+Student's t on the samples.</p>\n\
 <p><strong>Wear.</strong> &#8220;No change&#8221; is given up where so strong a trend comes about by chance less often than the confidence \
 allows, with all trends counted. &#8220;Plateau&#8221; is said where a straight line is excluded. The change and the kilograms are intervals by \
 profile likelihood over straight lines and exponential approaches. That a figure changes with the kilograms does not say that wear is the cause: beans, \
