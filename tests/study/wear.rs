@@ -4,6 +4,7 @@
 //! `cargo test --test study -- --ignored --nocapture`.
 
 use lightsieve::numeric::Draws;
+use lightsieve::study::matched::{Row, slope};
 use lightsieve::study::wear::{Point, Shape, Trend, WearError, trend};
 use rayon::prelude::*;
 
@@ -131,6 +132,47 @@ fn the_best_curve_and_its_kilograms_are_those_of_scipy() {
     near(done.low_kg.unwrap(), 8.610189205941644, 0.01);
     near(done.high_kg.unwrap(), 18.702017522875973, 0.01);
     assert_eq!(found.shape(), Shape::Plateau);
+}
+
+/// Fines at a matched median: nine samples at one setting and two more settings at the first and the last kilograms. The dial moves
+/// the median by 9 % a step, and fines fall by 1.5 times what it rises; the burrs change both. The gap scatters, and what is
+/// seen of median and fines does, too.
+fn matched(run: u64) -> Trend {
+    let mut draws = Draws::new(31, run);
+    let kg = [0.0, 1.0, 2.0, 4.0, 7.0, 11.0, 16.0, 22.0, 30.0];
+    let samples = kg.iter().map(|kg| (*kg, 0.0)).chain([(0.0, -1.0), (0.0, 1.0), (30.0, -1.0), (30.0, 1.0)]);
+    let seen: Vec<(f64, f64, f64)> = samples
+        .map(|(kg, step)| {
+            let gap = 0.09 * step + 0.05 * done(kg) + 0.01 * draws.normal();
+            let fines = MATCHED * done(kg) - 1.5 * gap + 0.02 * draws.normal();
+            (kg, gap + 0.01 * draws.normal(), fines + 0.02 * draws.normal())
+        })
+        .collect();
+    let row =
+        |(kg, median, fines): &(f64, f64, f64)| Row { group: *kg as usize, ln_median: *median, ln_figure: *fines };
+    let slope = slope(&seen.iter().map(row).collect::<Vec<_>>());
+    let Some(slope) = slope else { panic!("two groups of three settings give a slope") };
+    let point =
+        |(kg, median, fines): &(f64, f64, f64)| Point { kg: *kg, value: fines - slope * median, variance: 4e-4 };
+    trend(&seen.iter().map(point).collect::<Vec<_>>(), 0.95, run).unwrap()
+}
+
+const MATCHED: f64 = -0.3;
+
+fn done(kg: f64) -> f64 {
+    1.0 - (-20f64.ln() * kg / 9.0).exp()
+}
+
+#[test]
+fn at_a_matched_median_the_intervals_still_hold() {
+    let found: Vec<Trend> = (0..600).into_par_iter().map(matched).collect();
+    let change = MATCHED * done(30.0);
+    let held = share(&found, |t| t.change.low <= change && change <= t.change.high);
+    let kg = share(&found, |t| {
+        let d = t.done.unwrap();
+        d.low_kg.is_none_or(|low| low <= 9.0) && d.high_kg.is_none_or(|high| 9.0 <= high)
+    });
+    assert!(held > 0.95 - slack(600) && kg > 0.95 - slack(600), "{held} {kg}");
 }
 
 #[test]

@@ -47,12 +47,9 @@ pub(super) fn key(content: &blake3::Hash, settings: &Settings) -> String {
 }
 
 impl Cache {
-    /// The cache in `folder`; made where it is missing and the place can be written.
+    /// The cache in `folder`; made with its first entry.
     pub fn beside(folder: &Path) -> Self {
-        let folder = folder.join(FOLDER);
-        // Without a cache everything is measured again: slower, and nothing else.
-        let _ = fs::create_dir_all(&folder);
-        Cache(folder)
+        Cache(folder.join(FOLDER))
     }
 
     fn path(&self, key: &str) -> PathBuf {
@@ -70,6 +67,8 @@ impl Cache {
     /// None in practice: a place that cannot be written is passed over.
     pub fn put(&self, key: &str, photo: &MeasuredPhoto, name: &str) -> Result<Entry, ReportError> {
         let bytes = encode(photo)?;
+        // Without a cache everything is measured again: slower, and nothing else.
+        let _ = fs::create_dir_all(&self.0);
         if let Ok(target) = Target::create(&self.path(key)) {
             let _ = target.finish(&bytes);
         }

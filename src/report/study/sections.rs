@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::comparison_plot;
-use super::super::format::{count, interval, significant, value};
+use super::super::format::{interval, significant, value};
 use super::super::html::escape;
 use super::super::plot::Kind;
 use super::super::sieve::{self, Sieved};
@@ -168,10 +168,8 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
             };
             let svg =
                 String::from_utf8(sieve::plot(&sieved, Kind::Svg)?).map_err(|e| ReportError::Draw(e.to_string()))?;
-            out += &figure(
-                &svg,
-                "Weighed sieve layers beside those that the photos predict. The numbers are in the table.",
-            );
+            out +=
+                &tall(&svg, "Weighed sieve layers beside those that the photos predict. The numbers are in the table.");
         }
         let rows: Vec<Vec<String>> = stack
             .share
@@ -198,7 +196,11 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
         );
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
             let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
-            let _ = writeln!(out, "<p>{text}: {:.1} g, {:.1} % of the charge.</p>", loss.abs(), pct.abs());
+            let said = match loss.abs() < 0.5 * stack.step_g {
+                true => "Nothing was lost in sieving.".to_owned(),
+                false => format!("{text}: {:.1} g, {:.1} % of the charge.", loss.abs(), pct.abs()),
+            };
+            let _ = writeln!(out, "<p>{said}</p>");
         }
     }
     Ok(out)
@@ -248,8 +250,8 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
             });
             Some(vec![
                 format!("{}, {}", f.study.burrs[s.burrs].name, words::figure(s.figure)),
-                words::basis(s.basis),
-                count(t.points.len(), "sample"),
+                words::basis(s.basis).replace("brought to a ", ""),
+                t.points.len().to_string(),
                 ["no change", "straight line", "plateau"][match t.shape() {
                     Shape::NoChange => 0,
                     Shape::Line => 1,
@@ -273,8 +275,8 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
                 "shape",
                 "change % (interval)",
                 "95 % of it by (interval)",
-                "p, all trends",
-                "could have shown %",
+                "p, all",
+                "shows from %",
             ],
             &rows,
         );
