@@ -176,6 +176,19 @@ fn at_a_matched_median_the_intervals_still_hold() {
 }
 
 #[test]
+fn a_change_that_is_called_detectable_is_found_four_times_out_of_five() {
+    for (samples, early) in [(5, false), (8, true), (14, false)] {
+        let wear = Wear { truth: Truth::Same, samples, early, deviation: NOISE };
+        let null = wear.all(400);
+        let change = (null.iter().map(|t| t.smallest_detectable.powi(2)).sum::<f64>() / null.len() as f64).sqrt();
+        let found = Wear { truth: Truth::Line(change), ..wear }.all(400);
+        let shown = share(&found, |t| t.shape() != Shape::NoChange);
+        // Known to 0.07 by the draws; few samples tell their own scatter badly, and the quantiles are the usual short form.
+        assert!((0.72..0.92).contains(&shown), "{samples} samples: {shown}");
+    }
+}
+
+#[test]
 fn too_few_samples_are_no_trend() {
     let point = |kg: f64| Point { kg, value: 1.0, variance: 1e-4 };
     assert!(matches!(trend(&[point(1.0), point(2.0), point(3.0)], 0.95, 1), Err(WearError::TooFew { .. })));

@@ -146,7 +146,8 @@ pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError
     let chance = under_no_change(&family, seed);
     let p = (chance.iter().filter(|c| **c >= fit.statistic).count() + 1) as f64 / (DRAWS + 1) as f64;
     // Where nothing changes any rate fits, so the change keeps as much room as the draws say.
-    let [low, high] = family.change_within(&fit, fit.least * (1.0 + quantile_of_sorted(&chance, level)));
+    let room = quantile_of_sorted(&chance, level);
+    let [low, high] = family.change_within(&fit, fit.least * (1.0 + room));
     let line = family.line(&fit);
     let bent = with_bends.then(|| family.best(&fit));
     let first = points[0].kg;
@@ -171,7 +172,10 @@ pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError
         done,
         line,
         bent,
-        smallest_detectable: (t + student_t_quantile(POWER, fit.freedom)) * variance.sqrt() * family.error_of_line(),
+        // What the draws ask for, and what a change must lie beyond it, in standard errors of the change by a line.
+        smallest_detectable: ((room * fit.freedom).sqrt() + student_t_quantile(POWER, fit.freedom))
+            * variance.sqrt()
+            * family.error_of_line(),
         added_deviation: tau.sqrt(),
         points,
     })
