@@ -34,6 +34,11 @@ fn files_are_byte_for_byte_those_of_the_command_line() {
     server.settled();
     same(&server, &format!("/api/trays/{one}/measurement.json"), "measure on-the-sheet.jpg --json OUT");
     same(&server, &format!("/api/trays/{one}/particles.csv"), "measure on-the-sheet.jpg --particles OUT");
+    for paper in ["a4", "letter"] {
+        let known =
+            std::fs::read(demo_folder().join(format!("../calibration-targets/scale-sheet-{paper}.pdf"))).unwrap();
+        assert!(server.get(&format!("/sheet/scale-sheet-{paper}.pdf")).body == known, "{paper}");
+    }
     let both = "measure filter-grind.jpg finer-grind.jpg --scale 20";
     same(&server, &format!("/api/trays/{two}/measurement.json"), &format!("{both} --json OUT"));
     same(&server, &format!("/api/trays/{two}/particles.csv"), &format!("{both} --particles OUT"));

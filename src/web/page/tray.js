@@ -169,7 +169,10 @@ export class TrayView {
       h(
         "button",
         { type: "button", class: "open", "data-focus": `open-${photo.id}`, onclick: open },
-        h("img", { src: `/api/photos/${photo.id}/small`, alt: "", loading: "lazy" }),
+        // The picture waits: measuring needs the machine first.
+        ["waiting", "measuring"].includes(photo.status)
+          ? h("span", { class: "picture" })
+          : h("img", { class: "picture", src: `/api/photos/${photo.id}/small`, alt: "", loading: "lazy" }),
         h("span", { class: "file" }, photo.name),
         h("span", { class: "told" }, told),
         h("span", { class: "do" }, photo.status === "places" ? "Set the two places" : "Look closely"),

@@ -1,5 +1,5 @@
 // The comparison of samples: the verdict first.
-import { drawing, find, h, table } from "./dom.js";
+import { drawing, find, h, kept, table } from "./dom.js";
 import { ask, latest } from "./net.js";
 
 const SAID = { different: "Different", alike: "Alike", undecided: "Not decided" };
@@ -41,7 +41,7 @@ export function verdictView() {
         return h(
           "section",
           { class: `said ${c.verdict}` },
-          h("p", { class: "verdict" }, h("span", { class: "said-word" }, `${SAID[c.verdict]}:`), " ", c.text.replace(/^(Different|Alike): /, "")),
+          h("p", { class: "verdict" }, h("span", { class: "said-word" }, `${SAID[c.verdict]}:`), " ", kept(c.text.replace(/^(Different|Alike): /, ""))),
           c.notes.map((note) => h("p", { class: "note" }, note)),
           h(
             "details",
