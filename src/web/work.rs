@@ -24,6 +24,8 @@ pub(super) struct App {
     /// The photo that came last, decoded, until it is measured.
     decoded: Mutex<Option<(u64, Photo)>>,
     answers: Mutex<HashMap<u64, (String, Arc<Measurement>)>>,
+    /// Small pictures made so far.
+    small: Mutex<HashMap<u64, Vec<u8>>>,
     /// Counts the changes that the page shows.
     changes: watch::Sender<u64>,
     wake: Notify,
@@ -95,6 +97,7 @@ impl App {
             measured: Mutex::default(),
             decoded: Mutex::default(),
             answers: Mutex::default(),
+            small: Mutex::default(),
             changes: watch::channel(0).0,
             wake: Notify::new(),
             now: AtomicU64::new(0),
@@ -121,6 +124,16 @@ impl App {
         self.wake.notify_one();
         self.tell();
         Ok(result)
+    }
+
+    /// The small picture of a photo, where it was made before.
+    pub fn small(&self, id: u64) -> Option<Vec<u8>> {
+        locked(&self.small).get(&id).cloned()
+    }
+
+    /// Keeps the small picture of a photo.
+    pub fn keep_small(&self, id: u64, bytes: Vec<u8>) {
+        locked(&self.small).insert(id, bytes);
     }
 
     /// Keeps a photo that was decoded to be checked, so that it need not be decoded again to be measured.
