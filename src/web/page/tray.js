@@ -68,7 +68,11 @@ export class TrayView {
       this.files.box,
     );
     this.load = latest(async (fines) => {
+      // Asked again with the next change, should this fail.
+      const before = this.seen.answer;
+      delete this.seen.answer;
       const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`);
+      this.seen.answer ??= before;
       answerView(this.answer, this.id, this.tray, result, fines);
       this.files.box.hidden = !result.rows;
       this.sieve.refresh(this.tray, Boolean(result.rows));

@@ -13,6 +13,8 @@ export function verdictView() {
     try {
       found = await ask(`/api/comparison?base=${base}&fines_um=${fines}`);
     } catch (error) {
+      // Asked again with the next change, also where nothing else is new.
+      seen = null;
       box.replaceChildren(h("p", { class: "why" }, error.message));
       return;
     }
