@@ -14,5 +14,6 @@ pub mod render;
 pub mod report;
 pub mod scale;
 pub mod segment;
+pub mod study;
 #[cfg(feature = "web")]
 pub mod web;

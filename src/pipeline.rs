@@ -13,7 +13,7 @@ use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Recall,
-    Sample, SampleError, Sizes, Unseen, check_known, intervals,
+    Sample, SampleError, SieveShape, Sizes, Unseen, check_known, intervals,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -117,6 +117,8 @@ pub struct Measurement {
     pub cumulative: Curve,
     /// Share of the mass coarser than each size asked for: (size in µm, share in %).
     pub shares_above: Vec<(f64, f64)>,
+    /// How sieves would sort the grounds, where their shape is known: figures by mass, sizes being the widths by which particles pass.
+    pub as_sieved: Option<(SieveShape, [Estimate; 7])>,
     /// Fines are finer than this, µm.
     pub fines_um: f64,
     /// True when some fines are smaller than the limit of a photo: their share is at least that given.
@@ -125,6 +127,17 @@ pub struct Measurement {
     pub smallest_ecd_um: f64,
     /// Coverage of the intervals, 0..1.
     pub level: f64,
+}
+
+impl Measurement {
+    /// The same with the photos named by their files alone.
+    #[must_use]
+    pub fn without_folders(mut self) -> Self {
+        for photo in &mut self.photos {
+            photo.path = photo.path.file_name().map_or_else(|| photo.path.clone(), PathBuf::from);
+        }
+        self
+    }
 }
 
 /// Reads and measures the photo at `path`.
@@ -345,7 +358,12 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
     let unseen = Unseen::below(&sizes, floors.fold(0.0, f64::max), settings.fines_um, settings.level);
     let mut by_mass = intervals(&sizes, Basis::Mass, settings.fines_um, &how);
     by_mass[Figures::FINES] = unseen.opened(by_mass[Figures::FINES]);
+    let as_sieved = settings.sieve_shape.map(|shape| {
+        let how = IntervalSettings { scale_uncertainty: uncertainty.hypot(shape.shift_uncertainty), ..how };
+        (shape, intervals(&shape.sizes(&sample), Basis::Mass, settings.fines_um, &how))
+    });
     Ok(Measurement {
+        as_sieved,
         by_mass,
         by_number: Figures::of(&sizes, Basis::Number, settings.fines_um),
         curve: Curve::of(&sizes, Basis::Mass, 20),

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Folder or file of `src/`, and what it may use.
-const ALLOWED: [(&str, &[&str]); 15] = [
+const ALLOWED: [(&str, &[&str]); 16] = [
     ("numeric", &[]),
     ("photo", &["numeric"]),
     ("scale", &["photo", "numeric"]),
@@ -15,10 +15,11 @@ const ALLOWED: [(&str, &[&str]); 15] = [
     ("compare", &["distribution", "particle", "numeric"]),
     ("advice", &["particle", "backdrop", "photo", "numeric"]),
     ("pipeline", &["advice", "photo", "scale", "backdrop", "segment", "particle", "distribution", "numeric"]),
-    ("report", &["advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
+    ("study", &["compare", "distribution", "scale", "numeric"]),
+    ("report", &["study", "advice", "compare", "pipeline", "distribution", "particle", "segment", "scale", "numeric"]),
     ("render", &[]),
     ("web", &["compare", "pipeline", "distribution", "report", "segment", "particle", "photo", "scale"]),
-    ("cli", &["compare", "pipeline", "distribution", "report", "render", "photo", "scale", "web"]),
+    ("cli", &["study", "compare", "pipeline", "distribution", "report", "render", "photo", "scale", "web"]),
     ("main", &["cli"]),
 ];
 

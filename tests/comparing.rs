@@ -68,6 +68,11 @@ fn wanted(sides: &[usize; 2]) -> bool {
     std::env::var("SIDES").map_or(true, |v| v.split(',').any(|s| s == name))
 }
 
+/// All counts of particles, or that of PARTICLES.
+fn wanted_particles(particles: &usize) -> bool {
+    std::env::var("PARTICLES").map_or(true, |v| v == particles.to_string())
+}
+
 fn question(seed: u64) -> Question {
     Question { level: 0.95, fines_um: 100.0, shares_above_um: vec![], margin: 0.05, fines_margin: 0.2, seed }
 }
@@ -157,8 +162,8 @@ fn print_the_whole_table() {
     for (name, grind) in [("two parts", TWO_PARTS), ("lognormal", LOGNORMAL)] {
         let truth = grind.truth();
         for photos in SIDES.iter().copied().filter(wanted) {
-            for particles in [300, 1000, 4000] {
-                if particles * photos[0].max(photos[1]) > 12_000 {
+            for particles in [300, 1000, 4000, 10_000].into_iter().filter(wanted_particles) {
+                if particles * photos[0].max(photos[1]) > 30_000 {
                     continue;
                 }
                 for spread in [0.0, 0.01, 0.03, 0.06] {

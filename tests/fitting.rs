@@ -1,7 +1,7 @@
 //! Fits against certified values of the NIST Statistical Reference Datasets (nonlinear regression; the files as scipy
 //! 1.17.1 and lmfit 1.3.4 carry them).
 
-use lightsieve::numeric::levenberg_marquardt;
+use lightsieve::numeric::{levenberg_marquardt, regression};
 
 /// y = b1·(1 − exp(−b2·x)).
 fn fit(data: &[(f64, f64)], start: [f64; 2]) -> ([f64; 2], [f64; 2], f64) {
@@ -59,4 +59,29 @@ fn box_bod() {
 fn what_the_data_do_not_determine_is_no_fit() {
     assert!(levenberg_marquardt(&[1.0, 1.0], &[1.0, 1.0], |b| vec![b[0] + b[1] - 3.0; 4]).is_none());
     assert!(levenberg_marquardt(&[1.0], &[1.0], |_| vec![f64::NAN]).is_none());
+}
+
+/// y = B0 + B1·x, by the weighted linear fit. Data and certified values of NIST's Norris set.
+#[test]
+fn norris() {
+    let x = [
+        0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4, 0.6, 775.5, 666.9, 338.0, 447.5,
+        11.6, 556.0, 228.1, 995.8, 887.6, 120.2, 0.3, 0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1, 118.3, 229.2,
+        669.1, 448.9, 0.5,
+    ];
+    let y = [
+        0.1, 338.8, 118.1, 888.0, 9.2, 228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3, 0.1, 778.1, 668.8, 339.3, 448.9,
+        10.8, 557.7, 228.3, 998.0, 888.8, 119.6, 0.3, 0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2, 117.6, 228.9,
+        668.4, 449.2, 0.2,
+    ];
+    let rows: Vec<Vec<f64>> = x.iter().map(|&x| vec![1.0, x]).collect();
+    let fit = regression(&rows, &y, &[1.0; 36]).unwrap();
+    near(fit.coefficients[0], -0.262_323_073_774_029, 1e-9);
+    near(fit.coefficients[1], 1.002_116_818_020_45, 1e-12);
+    near(fit.error(0), 0.232_818_234_301_152, 1e-9);
+    near(fit.error(1), 0.429_796_848_199_937e-3, 1e-9);
+    near(fit.squares, 26.617_398_529_422_4, 1e-9);
+    // Two columns that say the same determine nothing.
+    let twice: Vec<Vec<f64>> = x.iter().map(|&x| vec![x, 2.0 * x]).collect();
+    assert!(regression(&twice, &y, &[1.0; 36]).is_none());
 }

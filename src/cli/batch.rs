@@ -1,4 +1,5 @@
 use std::collections::HashSet;
+use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -8,13 +9,13 @@ use rayon::prelude::*;
 
 use super::measure::progress;
 use super::options::Measuring;
-use super::{Failure, say};
+use super::{Failure, refuse_clashes, say};
 use crate::distribution::Figures;
 use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
-use crate::report::format::{count, value};
+use crate::report::format::count;
 use crate::report::write::{Target, reason};
-use crate::report::{csv, json, plot};
+use crate::report::{csv, html, json, plot, words};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -26,6 +27,9 @@ pub(super) struct Args {
     /// Folder for the results [default: FOLDER/lightsieve-results]
     #[arg(long, value_name = "FOLDER")]
     output: Option<PathBuf>,
+    /// Write a page with all samples, their curves and figures, to open in a browser or to print
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
 }
 
 /// Photos of one sample.
@@ -44,6 +48,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
     let output = args.output.clone().unwrap_or_else(|| args.folder.join("lightsieve-results"));
     let jobs = jobs(&args.folder, &output)?;
+    let photos: Vec<PathBuf> = jobs.iter().flat_map(|j| j.photos.iter().cloned()).collect();
+    refuse_clashes(&photos, "a photo", args.report.as_deref().as_slice())?;
     let made = !output.exists();
     fs::create_dir_all(&output).map_err(|e| {
         anyhow!(
@@ -56,6 +62,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         .iter()
         .map(|name| Target::create(&output.join(name)))
         .collect::<Result<_, _>>()?;
+    let page = args.report.as_deref().map(Target::create).transpose()?;
     let bar = progress(jobs.iter().map(|j| j.photos.len()).sum());
     // One photo at a time per thread: memory is bounded by the photos in work, not by their number.
     let done: Vec<Done> = jobs.par_iter().map(|job| measure(job, &settings, &output, &bar)).collect();
@@ -71,7 +78,11 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         }
         return Err(anyhow!("no photo could be measured.\n{}", list(&failed)).into());
     }
-    let contents = [table(&samples)?, json::overview(&samples, &failed), plot::overview(&samples, plot::Kind::Svg)?];
+    let [rows, data] = [table(&samples)?, json::overview(&samples, &failed)];
+    if let Some(page) = page {
+        page.finish(&html::batch(&samples, &failed, &rows, &data)?)?;
+    }
+    let contents = [rows, data, plot::overview(&samples, plot::Kind::Svg)?];
     for (file, content) in overviews.into_iter().zip(contents) {
         file.finish(&content)?;
     }
@@ -213,24 +224,15 @@ fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
 }
 
 fn summary(samples: &[(String, Measurement)], output: &Path) -> String {
+    let rows: Vec<Vec<String>> = samples.iter().map(|(name, m)| words::sample_row(name, m)).collect();
     let width = samples.iter().map(|(name, _)| name.chars().count()).max().unwrap_or(6).clamp(6, 40);
-    let mut out = format!(
-        "{:<width$} {:>7} {:>10} {:>9} {:>9} {:>9} {:>7} {:>9}\n",
-        "sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"
-    );
-    for (name, m) in samples {
-        let figure = |i: usize| value(&m.by_mass[i]);
-        out += &format!(
-            "{:<width$} {:>7} {:>10} {:>9} {:>9} {:>9} {:>7} {:>9}\n",
-            name,
-            m.photos.len(),
-            m.sizes.ecd_um.len(),
-            figure(0),
-            figure(1),
-            figure(2),
-            figure(3),
-            figure(4)
-        );
+    let mut out = String::new();
+    for row in std::iter::once(words::SAMPLE_HEAD.map(str::to_owned).to_vec()).chain(rows) {
+        let _ = write!(out, "{:<width$}", row[0]);
+        for (cell, width) in row[1..].iter().zip([8, 11, 10, 10, 10, 8, 10]) {
+            let _ = write!(out, "{cell:>width$}");
+        }
+        out.push('\n');
     }
     out + &format!("\nWritten to {}\n", output.display())
 }

@@ -84,7 +84,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 }
 
 /// Margins of all figures and of the share of fines, relative; without a wish 5 % and 20 %, since fines are few.
-fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
+pub(super) fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
     let (mut all, mut fines) = (0.05, 0.20);
     for text in texts {
         let (of, number) = text.split_once('=').map_or(("", text.as_str()), |(of, number)| (of.trim(), number));

@@ -3,12 +3,15 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
+use image::RgbImage;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::options::Measuring;
+use super::sieve::read_shape;
 use super::{Failure, say};
 use crate::photo;
-use crate::pipeline::{MeasureError, MeasuredPhoto, Settings, join, measure_file};
+use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
+use crate::report::html::{self, Picture};
 use crate::report::write::{Target, same_place};
 use crate::report::{csv, json, overlay, plot, terminal};
 
@@ -19,8 +22,11 @@ pub(super) struct Args {
     photos: Vec<PathBuf>,
     #[command(flatten)]
     measuring: Measuring,
+    /// Tell, too, how sieves would sort the grounds, with a shape that `sieve --shape-out` fitted to weights
+    #[arg(long, value_name = "FILE.json")]
+    shape: Option<PathBuf>,
     /// Only say what could be better about the photos
-    #[arg(long, conflicts_with_all = ["json", "particles", "plot", "overlay"])]
+    #[arg(long, conflicts_with_all = ["json", "particles", "plot", "overlay", "report"])]
     check: bool,
     /// Write the results as JSON
     #[arg(long, value_name = "FILE")]
@@ -34,6 +40,9 @@ pub(super) struct Args {
     /// Draw the outlines on the photo, as PNG; with several photos, one file each, named after the photo
     #[arg(long, value_name = "FILE")]
     overlay: Option<PathBuf>,
+    /// Write a page with answer, curve, photos with outlines to zoom into, figures and data, to open in a browser or to print
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
 }
 
 /// Files to come, made before the first photo is read.
@@ -42,10 +51,12 @@ struct Targets {
     particles: Option<Target>,
     plot: Option<(Target, plot::Kind)>,
     overlays: Vec<Target>,
+    report: Option<Target>,
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
-    let settings = args.measuring.settings()?;
+    let shape = args.shape.as_deref().map(read_shape).transpose()?;
+    let settings = args.measuring.settings()?.with_sieve_shape(shape);
     let overlays = overlay_paths(args)?;
     refuse_clashes(args, &overlays)?;
     let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
@@ -59,6 +70,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         particles: target(&args.particles)?,
         plot: target(&args.plot)?.zip(kind),
         overlays: overlays.iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?,
+        report: target(&args.report)?,
     };
     let photos = measure_all(&args.photos, &settings)?;
     if args.check {
@@ -81,17 +93,30 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     if let Some((file, kind)) = targets.plot {
         files.push((file, plot::distribution(&measurement, &names(&args.photos), kind)?));
     }
+    let told = terminal::table(&measurement);
+    if let Some(file) = targets.report {
+        let pictures = pictures_for_page(&measurement)?;
+        files.push((file, html::measurement(&measurement.without_folders(), &names(&args.photos), &pictures, &[])?));
+    }
     for (file, content) in files {
         file.finish(&content)?;
     }
-    say(&terminal::table(&measurement))
+    say(&told)
 }
 
 fn draw_overlay(photo: &MeasuredPhoto) -> Result<Vec<u8>, Failure> {
-    let picture = photo::read_bytes(&photo.path)
-        .and_then(|bytes| photo::decode_rgb(&bytes))
-        .with_context(|| photo.path.display().to_string())?;
-    Ok(overlay::png(photo, picture)?)
+    Ok(overlay::png(photo, picture_of(photo)?)?)
+}
+
+/// The photo itself, read again: it is not kept while others are measured.
+fn picture_of(photo: &MeasuredPhoto) -> Result<RgbImage, Failure> {
+    let read = photo::read_bytes(&photo.path).and_then(|bytes| photo::decode_rgb(&bytes));
+    Ok(read.with_context(|| photo.path.display().to_string())?)
+}
+
+/// The photos of a page, one at a time.
+fn pictures_for_page(m: &Measurement) -> Result<Vec<Picture>, Failure> {
+    m.photos.iter().map(|photo| Ok(Picture::of(picture_of(photo)?, m.photos.len())?)).collect()
 }
 
 pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<MeasuredPhoto>, Failure> {
@@ -154,7 +179,7 @@ fn overlay_paths(args: &Args) -> Result<Vec<PathBuf>, Failure> {
 
 /// Refuses outputs that would overwrite a photo or each other.
 fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
-    let outputs: Vec<&Path> = [&args.json, &args.particles, &args.plot]
+    let outputs: Vec<&Path> = [&args.json, &args.particles, &args.plot, &args.report]
         .into_iter()
         .filter_map(|o| o.as_deref())
         .chain(overlays.iter().map(PathBuf::as_path))

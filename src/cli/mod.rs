@@ -3,6 +3,7 @@
 mod batch;
 mod calibrate;
 mod compare;
+mod dial;
 mod measure;
 mod options;
 mod plan;
@@ -11,6 +12,7 @@ mod samples;
 #[cfg(feature = "web")]
 mod serve;
 mod sieve;
+mod study;
 mod target;
 
 use std::ffi::OsString;
@@ -44,8 +46,12 @@ enum Command {
     Batch(batch::Args),
     /// Compare samples: what differs, by how much, and how sure that is
     Compare(compare::Args),
+    /// Compare sets of burrs at the same median, over several settings of the dial
+    Dial(dial::Args),
     /// Hold weighed sieve layers against what photos of the same grounds predict
     Sieve(sieve::Args),
+    /// A whole investigation from one file: settings, kilograms, sieves, brews and tastings, and one report
+    Study(study::Args),
     /// How many photos and particles a wanted certainty takes
     Plan(plan::Args),
     /// Keep the scale of a fixed stand, from photos of the printed sheet; or check the tool on objects of known diameter
@@ -65,6 +71,16 @@ enum Failure {
     Usage(anyhow::Error),
     /// Some input failed: exit status 1.
     Input(anyhow::Error),
+}
+
+impl Failure {
+    /// The same, with what it is about said first.
+    fn context(self, what: String) -> Self {
+        match self {
+            Failure::Usage(e) => Failure::Usage(e.context(what)),
+            Failure::Input(e) => Failure::Input(e.context(what)),
+        }
+    }
 }
 
 impl<E: Into<anyhow::Error>> From<E> for Failure {
@@ -87,7 +103,9 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Measure(args) => measure::run(&args),
         Command::Batch(args) => batch::run(&args),
         Command::Compare(args) => compare::run(&args),
+        Command::Dial(args) => dial::run(&args),
         Command::Sieve(args) => sieve::run(&args),
+        Command::Study(args) => study::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Target(args) => target::run(&args),

@@ -7,7 +7,9 @@ use super::measure::refuse_twice;
 use super::options::{Measuring, number};
 use super::samples::Named;
 use super::{Failure, refuse_clashes, say};
-use crate::compare::{Question, Wanted, particles_for_quantile, plan};
+use crate::compare::{
+    Quantity, Question, Wanted, evenness, lognormal_d32, lognormal_evenness, particles_for_quantile, plan,
+};
 use crate::report::plan as report;
 use crate::report::write::Target;
 
@@ -23,6 +25,12 @@ pub(super) struct Args {
     /// Instead of a pilot: geometric standard deviation of a lognormal grind, such as 1.6
     #[arg(long, value_name = "GSD", conflicts_with_all = ["pilot", "json"], value_parser = number)]
     gsd: Option<f64>,
+    /// Median of the described grind by mass, in µm: tells how much of it to spread
+    #[arg(long, value_name = "UM", requires = "gsd", value_parser = number)]
+    d50: Option<f64>,
+    /// Smallest particles that are to be seen, in µm [default: the fines limit]
+    #[arg(long, value_name = "UM", conflicts_with = "gsd", value_parser = number)]
+    see: Option<f64>,
     /// Wanted interval of each figure of one sample, to each side
     #[arg(long, value_name = "PERCENT", default_value = "5%")]
     within: String,
@@ -43,13 +51,23 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
             return Err(Failure::Usage(anyhow!("--gsd {gsd}: a geometric standard deviation lies between 1.05 and 4")));
         }
         let of = |p| particles_for_quantile(gsd, p, wanted.within, settings.level());
-        return say(&report::counts(gsd, wanted.within, &[("D10", of(0.1)), ("D50", of(0.5)), ("D90", of(0.9))]));
+        let mut text = report::counts(gsd, wanted.within, &[("D10", of(0.1)), ("D50", of(0.5)), ("D90", of(0.9))]);
+        if let Some(d50) = args.d50 {
+            if !(1.0..=100_000.0).contains(&d50) {
+                return Err(Failure::Usage(anyhow!("--d50 {d50}: a median lies between 1 and 100000 µm")));
+            }
+            text += &report::spreading(lognormal_d32(d50, gsd), lognormal_evenness(gsd), None);
+        }
+        return say(&text);
     }
     let named = Named::parse(args.pilot.as_deref().unwrap_or_default())?;
+    if let Some(see) = args.see.filter(|s| !(1.0..=100_000.0).contains(s)) {
+        return Err(Failure::Usage(anyhow!("--see {see}: a size lies between 1 and 100000 µm")));
+    }
     refuse_twice(named.files())?;
     refuse_clashes(named.files(), "the pilot", args.json.as_deref().as_slice())?;
     let json = args.json.as_deref().map(Target::create).transpose()?;
-    let pilot = named.grounds(&settings)?;
+    let (pilot, photos) = named.measured(&settings)?;
     let question = Question {
         level: settings.level(),
         fines_um: settings.fines_um(),
@@ -62,5 +80,18 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     if let Some(file) = json {
         file.finish(&report::json(&pilot, &plans, &wanted))?;
     }
-    say(&report::table(&pilot, &plans, &wanted, question.fines_um))
+    let see_um = args.see.unwrap_or(question.fines_um);
+    let d32 = plans.iter().find(|p| p.quantity == Quantity::Figure(5)).map(|p| p.value);
+    let mut text = report::table(&pilot, &plans, &wanted, question.fines_um);
+    if let Some(worst) = photos.iter().max_by(|a, b| a.smallest_ecd_um.total_cmp(&b.smallest_ecd_um)) {
+        text += &report::camera(worst, see_um);
+    }
+    if let Some(d32) = d32 {
+        let coverage = photos
+            .iter()
+            .map(|p| p.quality.coverage)
+            .fold(None, |most: Option<f64>, c| Some(most.map_or(c, |m| m.max(c))));
+        text += &report::spreading(d32, evenness(&pilot.sample), coverage);
+    }
+    say(&text)
 }

@@ -47,6 +47,11 @@ impl Named {
         Ok(Named { name: name.map_or_else(own, str::to_owned), files })
     }
 
+    /// The same files under another name.
+    pub fn with_name(self, name: String) -> Self {
+        Named { name, ..self }
+    }
+
     /// The files.
     pub fn files(&self) -> &[PathBuf] {
         &self.files
@@ -54,6 +59,11 @@ impl Named {
 
     /// Measures the photos and reads the tables.
     pub fn grounds(&self, settings: &Settings) -> Result<Grounds, Failure> {
+        Ok(self.measured(settings)?.0)
+    }
+
+    /// The same, with what was seen of the photos among the files.
+    pub fn measured(&self, settings: &Settings) -> Result<(Grounds, Vec<MeasuredPhoto>), Failure> {
         let (tables, pictures): (Vec<PathBuf>, Vec<PathBuf>) = self.files.iter().cloned().partition(|f| is_table(f));
         let mut photos = Vec::new();
         for table in &tables {
@@ -63,15 +73,16 @@ impl Named {
         let measured: Vec<MeasuredPhoto> = measure_all(&pictures, settings)?;
         photos.extend(particles_of(&measured)?);
         let sample = Sample::new(photos).map_err(|e| anyhow!("{}: {e}", self.name))?;
-        Ok(Grounds { name: self.name.clone(), sample, scale_uncertainty: scale_uncertainty(&measured) })
+        let grounds = Grounds { name: self.name.clone(), sample, scale_uncertainty: scale_uncertainty(&measured) };
+        Ok((grounds, measured))
     }
 }
 
-fn is_table(path: &Path) -> bool {
+pub(super) fn is_table(path: &Path) -> bool {
     path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv"))
 }
 
-fn files_of(what: &Path) -> Result<Vec<PathBuf>, Failure> {
+pub(super) fn files_of(what: &Path) -> Result<Vec<PathBuf>, Failure> {
     if what.is_dir() {
         let files: Vec<PathBuf> = entries(what)?.into_iter().filter(|p| p.is_file() && is_photo(p)).collect();
         if files.is_empty() {

@@ -6,21 +6,27 @@ use super::measure::refuse_twice;
 use super::options::{Measuring, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
-use crate::compare::sieve::{Aperture, Shape, Weighed, fit, predicted};
-use crate::report::plot;
+use crate::compare::Grounds;
+use crate::compare::sieve::{Aperture, Stack, Weighed, between, fit, predicted};
+use crate::distribution::SieveShape;
+use crate::pipeline::Settings;
 use crate::report::sieve::{self as report, Sieved};
+use crate::report::sieve_pair::{self, SievedPair};
 use crate::report::write::Target;
+use crate::report::{html, plot};
 
 #[derive(clap::Args)]
 #[command(
-    after_help = "An example:  lightsieve sieve photos/ --charge 25 --retained 710=8.6 --retained 355=12.9 --receiver 3.2\n\
-                        A table of weights has a header and the columns aperture_um and retained_g; a row whose aperture is \
-                        `receiver` or `charge` gives those."
+    after_help = "Examples:  lightsieve sieve photos/ --charge 25 --retained 710=8.6 --retained 355=12.9 --receiver 3.2\n\
+                  \x20          lightsieve sieve new=new/ worn=worn/ --weights new.csv --weights worn.csv\n\
+                  A table of weights has a header and the columns aperture_um and retained_g; a row whose aperture is \
+                  `receiver` or `charge` gives those."
 )]
 pub(super) struct Args {
-    /// The sample: a photo, a folder, a CSV written by `measure --particles`, a pattern in quotes, or several joined by commas
-    #[arg(value_name = "[NAME=]SAMPLE")]
-    sample: String,
+    /// The sample: a photo, a folder, a CSV written by `measure --particles`, a pattern in quotes, or several joined by commas.
+    /// A second one, with weights of its own, is held against the first
+    #[arg(value_name = "[NAME=]SAMPLE", required = true, num_args = 1..=2)]
+    samples: Vec<String>,
     #[command(flatten)]
     measuring: Measuring,
     /// Mass put on the stack, in g
@@ -32,9 +38,9 @@ pub(super) struct Args {
     /// Mass in the receiver, in g
     #[arg(long, value_name = "G", allow_negative_numbers = true, value_parser = number)]
     receiver: Option<f64>,
-    /// Take the weights from a table instead
+    /// Take the weights from a table instead; with two samples, one table for each, in their order
     #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["charge", "retained", "receiver"])]
-    weights: Option<PathBuf>,
+    weights: Vec<PathBuf>,
     /// Smallest step that the balance shows, in g
     #[arg(long, value_name = "G", default_value_t = 0.1, allow_negative_numbers = true, value_parser = number)]
     balance_step: f64,
@@ -50,23 +56,38 @@ pub(super) struct Args {
     /// Draw weighed and predicted layers; .svg or .png
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
+    /// Write a page with verdict, plot and layers, to open in a browser or to print
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
+    let named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
+    let files: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
+    refuse_twice(&files)?;
+    let outputs: Vec<&Path> =
+        [&args.json, &args.plot, &args.shape_out, &args.report].into_iter().filter_map(|o| o.as_deref()).collect();
+    let inputs: Vec<PathBuf> = files.iter().chain(&args.weights).chain(&args.shape).cloned().collect();
+    refuse_clashes(&inputs, "an input", &outputs)?;
+    if named.len() == 2 {
+        return both(args, &named, &settings);
+    }
+    if args.weights.len() > 1 {
+        return Err(Failure::Usage(anyhow!("one sample and {} tables of weights: give one", args.weights.len())));
+    }
+    one(args, &named[0], &settings)
+}
+
+fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let stack = weighed(args)?.stack().map_err(|e| Failure::Usage(e.into()))?;
-    let named = Named::parse(&args.sample)?;
-    refuse_twice(named.files())?;
     let shape = args.shape.as_deref().map(read_shape).transpose()?.unwrap_or_default();
     let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
-    let outputs: Vec<&Path> =
-        [&args.json, &args.plot, &args.shape_out].into_iter().filter_map(|o| o.as_deref()).collect();
-    let inputs: Vec<PathBuf> = named.files().iter().chain(&args.weights).chain(&args.shape).cloned().collect();
-    refuse_clashes(&inputs, "an input", &outputs)?;
     let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
     let (json, picture, kept) = (target(&args.json)?, target(&args.plot)?.zip(kind), target(&args.shape_out)?);
-    let grounds = named.grounds(&settings)?;
-    let shares = |shape: &Shape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
+    let page = target(&args.report)?;
+    let grounds = named.grounds(settings)?;
+    let shares = |shape: &SieveShape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
     let fitted = match &kept {
         None => None,
         Some(_) => {
@@ -87,12 +108,16 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         fitted,
         stack,
     };
+    let data = report::json(&sieved);
     let mut files = Vec::new();
+    if let Some(file) = page {
+        files.push((file, html::sieved(&sieved, &data)?));
+    }
     if let Some((file, kind)) = picture {
         files.push((file, report::plot(&sieved, kind)?));
     }
     if let Some(file) = json {
-        files.push((file, report::json(&sieved)));
+        files.push((file, data));
     }
     if let (Some(file), Some((fit, _))) = (kept, &sieved.fitted) {
         files.push((file, report::shape_file(&fit.shape)));
@@ -103,7 +128,62 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     say(&report::table(&sieved))
 }
 
-fn read_shape(path: &Path) -> Result<Shape, Failure> {
+/// Two samples, each with a table of weights.
+fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure> {
+    if args.weights.len() != 2 {
+        return Err(Failure::Usage(anyhow!(
+            "two samples: give two tables of weights, in the order of the samples: --weights new.csv --weights worn.csv"
+        )));
+    }
+    for (given, option) in [(&args.plot, "--plot"), (&args.shape, "--shape"), (&args.shape_out, "--shape-out")] {
+        if given.is_some() {
+            return Err(Failure::Usage(anyhow!("{option} takes one sample; sieve them one by one for that")));
+        }
+    }
+    if named[0].name == named[1].name {
+        return Err(Failure::Usage(anyhow!("both samples are named {}. Give them names: new=… worn=…", named[0].name)));
+    }
+    let stack = |path: &PathBuf| -> Result<Stack, Failure> {
+        let mut weighed = Weighed { charge_g: None, retained: Vec::new(), receiver_g: None, step_g: args.balance_step };
+        read_weights(path, &mut weighed)?;
+        weighed.stack().map_err(|e| Failure::Usage(anyhow!("{}: {e}", path.display())))
+    };
+    let stacks = [stack(&args.weights[0])?, stack(&args.weights[1])?];
+    if stacks[0].apertures_um != stacks[1].apertures_um {
+        return Err(Failure::Usage(anyhow!(
+            "{} and {} are of different sieves. Only the same stack can be held against itself",
+            args.weights[0].display(),
+            args.weights[1].display()
+        )));
+    }
+    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
+    let (json, page) = (target(&args.json)?, target(&args.report)?);
+    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(settings)).collect::<Result<_, _>>()?;
+    // All layers together hold at the level asked for (Bonferroni's bound); the last follows from the others.
+    let level = 1.0 - (1.0 - settings.level()) / stacks[0].apertures_um.len() as f64;
+    let layers = between((&stacks[0], &grounds[0].sample), (&stacks[1], &grounds[1].sample), level).unwrap_or_default();
+    let pair = SievedPair {
+        names: [grounds[0].name.clone(), grounds[1].name.clone()],
+        photos: [grounds[0].sample.photos().len(), grounds[1].sample.photos().len()],
+        stacks,
+        layers,
+        level: settings.level(),
+    };
+    let data = sieve_pair::json(&pair);
+    let mut files = Vec::new();
+    if let Some(file) = page {
+        files.push((file, html::sieved_pair(&pair, &data)));
+    }
+    if let Some(file) = json {
+        files.push((file, data));
+    }
+    for (file, content) in files {
+        file.finish(&content)?;
+    }
+    say(&sieve_pair::table(&pair))
+}
+
+pub(super) fn read_shape(path: &Path) -> Result<SieveShape, Failure> {
     let text = readable(path, std::fs::read(path))?;
     Ok(report::read_shape(&text).with_context(|| path.display().to_string())?)
 }
@@ -120,35 +200,35 @@ fn weighed(args: &Args) -> Result<Weighed, Failure> {
         let mass = mass.trim().trim_end_matches('g').trim();
         weighed.retained.push((aperture.0, number(mass).map_err(usage)?));
     }
-    if let Some(path) = &args.weights {
+    if let Some(path) = args.weights.first() {
         read_weights(path, &mut weighed)?;
     }
     Ok(weighed)
 }
 
 fn read_weights(path: &Path, weighed: &mut Weighed) -> Result<(), Failure> {
-    let text = readable(path, std::fs::read_to_string(path))?;
-    for (i, line) in text.lines().enumerate() {
-        let wrong = |what: String| Failure::from(anyhow!("{}, line {}: {what}", path.display(), i + 1));
-        let line = line.trim_start_matches('\u{feff}').trim();
-        if i == 0 {
-            if line.replace(' ', "") != "aperture_um,retained_g" {
-                return Err(wrong("the header must be aperture_um,retained_g".to_owned()));
-            }
-            continue;
+    let text = readable(path, std::fs::read(path))?;
+    let wrong = |line: u64, what: String| Failure::from(anyhow!("{}, line {line}: {what}", path.display()));
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_slice());
+    let header = reader.headers().map_err(|e| wrong(1, e.to_string()))?.clone();
+    let header: Vec<&str> = header.iter().map(|h| h.trim_start_matches('\u{feff}').trim()).collect();
+    if header != ["aperture_um", "retained_g"] {
+        return Err(wrong(1, "the header must be aperture_um,retained_g".to_owned()));
+    }
+    for record in reader.records() {
+        let at = |position: Option<&csv::Position>| position.map_or(0, csv::Position::line);
+        let record = record.map_err(|e| wrong(at(e.position()), "it is not UTF-8 text".to_owned()))?;
+        let line = at(record.position());
+        let [aperture, mass] = [record.get(0), record.get(1)].map(Option::unwrap_or_default);
+        if record.len() != 2 {
+            return Err(wrong(line, "expected an aperture and a mass, with a comma between".to_owned()));
         }
-        if line.is_empty() {
-            continue;
-        }
-        let (aperture, mass) = line
-            .split_once(',')
-            .ok_or_else(|| wrong("expected an aperture and a mass, with a comma between".to_owned()))?;
-        let mass = number(mass.trim()).map_err(wrong)?;
-        match aperture.trim() {
+        let mass = number(mass).map_err(|e| wrong(line, e))?;
+        match aperture {
             "receiver" => weighed.receiver_g = Some(mass),
             "charge" => weighed.charge_g = Some(mass),
             aperture => {
-                let aperture: Aperture = aperture.parse().map_err(|e| wrong(format!("{e}")))?;
+                let aperture: Aperture = aperture.parse().map_err(|e| wrong(line, format!("{e}")))?;
                 weighed.retained.push((aperture.0, mass));
             }
         }

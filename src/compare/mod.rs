@@ -2,16 +2,22 @@
 
 mod contrast;
 mod curves;
+mod dial;
 mod family;
 mod pair;
 mod plan;
 mod power;
 mod quantity;
+mod regression;
 pub mod sieve;
 
 pub use curves::Curves;
+pub use dial::{AtMedian, DialError, DialPair, DialQuestion, DialSet, Dials, Ground, Point, dials};
 pub use family::holm;
-pub use plan::{Plan, Wanted, particles_for_quantile, plan};
+pub use plan::{
+    Plan, TOUCHING, Wanted, evenness, good_coverage, grounds_g, lognormal_d32, lognormal_evenness,
+    particles_for_quantile, plan,
+};
 pub use quantity::Quantity;
 
 use crate::distribution::{PhotoParticles, Sample};

@@ -82,7 +82,7 @@ impl<'a> Prepared<'a> {
         Ok(Prepared {
             grounds,
             without: used.map(without).collect(),
-            values: photos.iter().map(|s| photo_values(s, &quantities, question.fines_um)).collect(),
+            values: shared_counting(&photos, photos.iter().map(|s| photo_values(s, &quantities, question.fines_um))),
             pooled: quantities.iter().map(|q| q.of(&sizes, &figures)).collect(),
             support: support.collect(),
             intervals: if photos.len() == 1 {
@@ -136,6 +136,22 @@ impl<'a> Prepared<'a> {
             mass: self.values.iter().map(|p| p.mass).collect(),
         }
     }
+}
+
+/// Figures of the photos, with counting variances of a particle taken from all photos together: a single photo tells the density
+/// at a quantile badly, and one that by chance holds few large particles would look both small and sure.
+fn shared_counting(photos: &[Sizes], values: impl Iterator<Item = PhotoValues>) -> Vec<PhotoValues> {
+    let mut values: Vec<PhotoValues> = values.collect();
+    let count = |i: usize| photos[i].ecd_um.len() as f64;
+    for q in 0..values[0].counting.len() {
+        let known: Vec<f64> =
+            (0..photos.len()).map(|i| values[i].counting[q] * count(i)).filter(|c| c.is_finite()).collect();
+        let one = known.iter().sum::<f64>() / known.len().max(1) as f64;
+        for (i, photo) in values.iter_mut().enumerate().filter(|(_, v)| v.counting[q].is_finite()) {
+            photo.counting[q] = one / count(i);
+        }
+    }
+    values
 }
 
 /// A quantity ready to be compared.

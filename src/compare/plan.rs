@@ -1,6 +1,7 @@
 use super::pair::Prepared;
 use super::power::{fewest, photos_a_side};
 use super::{CompareError, Grounds, Quantity, Question};
+use crate::distribution::Sample;
 use crate::numeric::{normal_cdf, normal_quantile, student_t_quantile};
 
 /// What is to be reached.
@@ -71,6 +72,45 @@ pub fn particles_for_quantile(gsd: f64, p: f64, within: f64, level: f64) -> f64 
     (normal_quantile(0.5 + 0.5 * level) / within).powi(2) * variance
 }
 
+/// Share of the particles that may touch another one.
+pub const TOUCHING: f64 = 0.1;
+
+/// Share of the paper that grounds cover when one particle in ten touches another, spread at random.
+///
+/// `evenness` is the squared mean of the diameters by number over their mean square: 1 where all are equal, less for a wide
+/// distribution. Discs of radii r and s touch where their centres lie closer than r + s, so that a particle has 2·coverage·(1 +
+/// `evenness`) neighbours on average (Poisson's law).
+pub fn good_coverage(evenness: f64) -> f64 {
+    -(1.0 - TOUCHING).ln() / (2.0 * (1.0 + evenness))
+}
+
+/// Evenness of the sizes of a sample: see [`good_coverage`].
+pub fn evenness(sample: &Sample) -> f64 {
+    let moment = |k: i32| sample.particles().map(|p| p.weight * p.ecd_um.powi(k)).sum::<f64>();
+    moment(1).powi(2) / (moment(0) * moment(2))
+}
+
+/// The same of a lognormal law.
+pub fn lognormal_evenness(gsd: f64) -> f64 {
+    (-gsd.ln().powi(2)).exp()
+}
+
+/// Density of a particle with its pores, g/cm³ (from memory: roasted beans lie between 0.55 and 0.75).
+const PARTICLE_G_CM3: f64 = 0.65;
+
+/// Grounds (g) that cover the share `coverage` of `area_mm2` when their surface-weighted mean D\[3,2\] is `d32_um`.
+///
+/// A sphere of diameter d covers πd²/4 and holds πd³/6; flat particles lie on their flat side, so that less does as well.
+pub fn grounds_g(area_mm2: f64, coverage: f64, d32_um: f64) -> f64 {
+    let volume_mm3 = area_mm2 * coverage * (d32_um / 1000.0) / 1.5;
+    volume_mm3 / 1000.0 * PARTICLE_G_CM3
+}
+
+/// D\[3,2\] of a lognormal grind with the median `d50_um` by mass (Hatch and Choate, from memory).
+pub fn lognormal_d32(d50_um: f64, gsd: f64) -> f64 {
+    d50_um * (-0.5 * gsd.ln().powi(2)).exp()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -89,6 +129,22 @@ mod tests {
         let fitted = (1.96f64 / 0.05).powi(2) * sigma * sigma * (18.0 * sigma * sigma + 1.0);
         assert!((fitted - 1689.0).abs() < 1.0);
         assert!((3893.0 / fitted - 2.3).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_layer_of_spheres_weighs_what_they_weigh() {
+        // 1000 spheres of 0.6 mm cover 282.74 mm² and hold 113.10 mm³ (recomputed by hand).
+        let covered = 1000.0 * std::f64::consts::PI * 0.09;
+        let g = grounds_g(2.0 * covered, 0.5, 600.0);
+        assert!((g / (0.11310 * PARTICLE_G_CM3) - 1.0).abs() < 1e-4, "{g}");
+        // Equal discs: 1 − e^(−4·coverage) of them touch another.
+        assert!((1.0 - (-4.0 * good_coverage(1.0)).exp() - TOUCHING).abs() < 1e-12);
+        // D[3,2] of particles drawn by number lies where the law says.
+        let mut draws = crate::numeric::Draws::new(3, 0);
+        let d: Vec<f64> = (0..200_000).map(|_| 300.0 * (0.4 * draws.normal()).exp()).collect();
+        let sum = |k: i32| d.iter().map(|d| d.powi(k)).sum::<f64>();
+        let median_by_mass = 300.0 * (3.0f64 * 0.16).exp();
+        assert!((sum(3) / sum(2) / lognormal_d32(median_by_mass, 0.4f64.exp()) - 1.0).abs() < 0.01);
     }
 
     #[test]

@@ -6,6 +6,7 @@ mod interval;
 mod known;
 mod limit;
 mod sample;
+mod sieved;
 mod unseen;
 
 pub use curve::Curve;
@@ -14,4 +15,5 @@ pub use interval::{IntervalSettings, intervals, support};
 pub use known::{KnownCheck, KnownError, KnownSize, check_known};
 pub use limit::{LEAST_RECALL, Recall, RecallRow, SEEN, expected_ecd_px};
 pub use sample::{PhotoParticles, Sample, SampleError};
+pub use sieved::SieveShape;
 pub use unseen::Unseen;

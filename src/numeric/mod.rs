@@ -1,5 +1,6 @@
 //! Pure numbers: nothing here knows of photos, particles or coffee.
 
+mod binomial;
 mod disjoint;
 mod distance;
 mod estimate;
@@ -9,8 +10,10 @@ mod least_squares;
 mod levenberg;
 mod quantile;
 mod random;
+mod regression;
 mod spans;
 
+pub use binomial::{binomial_upper_tail, exact_share, lower_bound, upper_bound};
 pub use disjoint::DisjointSets;
 pub use distance::Distances;
 pub use estimate::Estimate;
@@ -21,4 +24,5 @@ pub use least_squares::{quadratic_surface, solve};
 pub use levenberg::{Fit, levenberg_marquardt};
 pub use quantile::{median, quantile_of_sorted, weighted_quantile};
 pub use random::Draws;
+pub use regression::{Regression, regression};
 pub use spans::Spans;

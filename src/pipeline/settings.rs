@@ -1,3 +1,4 @@
+use crate::distribution::SieveShape;
 use crate::scale::{Calibration, RoundObject, Scale, ScaleError, check_diameter};
 
 /// Where the scale of a photo comes from.
@@ -25,6 +26,7 @@ pub struct Settings {
     pub(super) level: f64,
     pub(super) seed: u64,
     pub(super) shares_above_um: Vec<f64>,
+    pub(super) sieve_shape: Option<SieveShape>,
 }
 
 /// A setting that makes no sense.
@@ -56,7 +58,7 @@ impl Settings {
             ScaleChoice::Card | ScaleChoice::Calibration(..) => {}
             ScaleChoice::Sheet(bars) => Scale::check_bars(*bars)?,
         }
-        Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new() })
+        Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new(), sieve_shape: None })
     }
 
     /// Fines are finer than `um` µm.
@@ -87,6 +89,13 @@ impl Settings {
         }
         self.level = pct / 100.0;
         Ok(self)
+    }
+
+    /// Tells, too, how sieves would sort the grounds.
+    #[must_use]
+    pub fn with_sieve_shape(mut self, shape: Option<SieveShape>) -> Self {
+        self.sieve_shape = shape;
+        self
     }
 
     /// Fines are finer than this, µm.

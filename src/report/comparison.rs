@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::format::{count, decimals, significant};
 use super::verdict::{label, sentences};
-use crate::compare::{Comparison, Difference, SideOf, Verdict};
+use crate::compare::{Comparison, Difference, Quantity, SideOf, Verdict};
 use crate::numeric::Estimate;
 
 /// Schema of [`json`].
@@ -77,11 +77,7 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
             };
             let places = decimals(d.difference.half_width());
             let value = |v: f64| format!("{v:.places$}{}", unit(d));
-            let e = d
-                .relative_pct
-                .as_ref()
-                .filter(|_| d.quantity.unit() != "%" || d.quantity == crate::compare::Quantity::FINES);
-            let (e, sign) = e.map_or((&d.difference, ""), |e| (e, " %"));
+            let (e, sign) = changed(d);
             let places = decimals(e.half_width());
             let _ = writeln!(
                 out,
@@ -112,6 +108,15 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
     out
 }
 
+/// Change of a figure as it is shown, with its unit: relative, but a share above a size in % of the mass.
+pub(super) fn changed(d: &Difference) -> (&Estimate, &'static str) {
+    match (&d.relative_pct, d.quantity) {
+        (Some(e), Quantity::Figure(_)) => (e, " %"),
+        (_, Quantity::ShareAbove(_)) => (&d.difference, " % of the mass"),
+        _ => (&d.difference, ""),
+    }
+}
+
 /// A number with its sign, and none on zero.
 pub fn signed(v: f64, places: usize) -> String {
     let text = format!("{v:+.places$}");
@@ -136,7 +141,7 @@ pub fn p_text(p: f64) -> String {
 }
 
 /// Lines of at most `width` characters.
-fn wrapped(text: &str, width: usize) -> String {
+pub(super) fn wrapped(text: &str, width: usize) -> String {
     let mut out = String::new();
     let mut used = 0;
     for word in text.split(' ') {

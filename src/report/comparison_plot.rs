@@ -6,7 +6,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
-use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, axis, draw, mesh};
+use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, axis, draw, hundredths, mesh};
 use crate::compare::Comparison;
 
 const SIZE: (u32, u32) = (1000, 1080);
@@ -80,11 +80,6 @@ where
     chart.draw_series([Rectangle::new([(x.0, y.start), (fines_um.clamp(x.0, x.1), y.end)], FINES.filled())])?;
     mesh(&mut chart, y_desc, &hundredths, px)?;
     Ok(chart)
-}
-
-/// A label with the decimals that it needs, two at most.
-fn hundredths(v: &f64) -> String {
-    if v.abs() < 1e-9 { "0".to_owned() } else { format!("{}", (v * 100.0).round() / 100.0) }
 }
 
 /// A line, whole for the base and dashed for the other.

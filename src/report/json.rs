@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::advice::Check;
-use crate::distribution::{Figures, RecallRow};
+use crate::distribution::{Figures, RecallRow, SieveShape};
 use crate::numeric::Estimate;
 use crate::particle::Flags;
 use crate::pipeline::{MeasuredPhoto, Measurement};
@@ -28,6 +28,8 @@ struct MeasurementV1 {
     distribution: DistributionV1,
     by_number: BTreeMap<&'static str, f64>,
     curve: CurveV1,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    as_sieved: Option<SievedV1>,
     mass_model: &'static str,
     spread_to_spread: &'static str,
     photo: Vec<PhotoV1>,
@@ -129,6 +131,14 @@ struct DistributionV1 {
     fines_at_least: bool,
     shares_above: Vec<ShareV1>,
     confidence_pct: f64,
+    intervals: BTreeMap<&'static str, [f64; 2]>,
+}
+
+#[derive(Serialize)]
+struct SievedV1 {
+    size_shift: f64,
+    mass_exponent: f64,
+    figures: BTreeMap<&'static str, f64>,
     intervals: BTreeMap<&'static str, [f64; 2]>,
 }
 
@@ -256,6 +266,17 @@ fn named(values: &[Estimate; 7]) -> BTreeMap<&'static str, f64> {
     Figures::NAMES.into_iter().zip(values.iter().map(|e| e.value)).collect()
 }
 
+fn sieved_v1((shape, figures): &(SieveShape, [Estimate; 7])) -> SievedV1 {
+    // The two means are by number, which sieves do not tell.
+    let named = || Figures::NAMES.into_iter().zip(figures).take(5);
+    SievedV1 {
+        size_shift: shape.size_shift,
+        mass_exponent: shape.mass_exponent,
+        figures: named().map(|(name, e)| (name, e.value)).collect(),
+        intervals: named().map(|(name, e)| (name, [e.low, e.high])).collect(),
+    }
+}
+
 fn measurement_v1(m: &Measurement) -> MeasurementV1 {
     let particles = || m.photos.iter().flat_map(|p| &p.particles);
     let flagged = |flag| particles().filter(|p| p.flags.contains(flag)).count();
@@ -286,6 +307,7 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             share_pct: m.curve.share_pct.clone(),
             finer_pct: m.curve.finer_pct.clone(),
         },
+        as_sieved: m.as_sieved.as_ref().map(sieved_v1),
         mass_model: "proportional to ecd cubed: constant shape and density",
         spread_to_spread: if m.photos.len() > 1 { "in the intervals" } else { "unknown: one photo" },
         photo: m.photos.iter().map(photo_v1).collect(),

@@ -4,6 +4,8 @@ pub mod calibration;
 pub mod comparison;
 pub mod comparison_plot;
 pub mod csv;
+pub mod dial;
+pub mod dial_plot;
 mod font;
 pub mod format;
 pub mod html;
@@ -14,9 +16,12 @@ pub mod page;
 pub mod plan;
 pub mod plot;
 pub mod sieve;
+pub mod sieve_pair;
+pub mod study;
 pub mod terminal;
 pub mod verdict;
 pub mod viewer;
+pub mod words;
 pub mod write;
 
 /// Why an output could not be made.

@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::format::{count, significant};
 use super::verdict::label;
-use crate::compare::{Grounds, Plan, Wanted};
+use crate::compare::{Grounds, Plan, TOUCHING, Wanted, good_coverage, grounds_g};
+use crate::pipeline::MeasuredPhoto;
+use crate::scale::sheet::{DISC_FRAME, frames};
 
 /// Schema of [`json`].
 pub const PLAN: &str = "lightsieve/plan/1";
@@ -64,6 +66,63 @@ pub fn counts(gsd: f64, within: f64, counts: &[(&str, f64)]) -> String {
     }
     out.push_str("\n  Counting alone: spreads of the same grounds differ besides. Three thin spreads tell more than one thick one.\n");
     out
+}
+
+/// How close the camera must be to see particles of `see_um`, from what a photo of the pilot shows.
+///
+/// The limit of sight in pixels stays about the same when the same camera moves closer in the same light.
+pub fn camera(photo: &MeasuredPhoto, see_um: f64) -> String {
+    let now = photo.scale.typical();
+    let wanted = now * see_um / photo.smallest_ecd_um;
+    let wide = |um: f64| format!("{:.0} mm", um * photo.size_px[0].max(photo.size_px[1]) as f64 / 1000.0);
+    let shows = format!(
+        "The pilot shows particles reliably from {} µm up, at {} µm per pixel (its long side spans {}).",
+        significant(photo.smallest_ecd_um, 2),
+        significant(now, 3),
+        wide(now)
+    );
+    if wanted >= now {
+        return format!("  Camera: {shows} That is close enough for {see_um} µm.\n");
+    }
+    format!(
+        "  Camera: {shows} For {see_um} µm move closer, to {} µm per pixel or less: the long side then spans {}.\n",
+        significant(wanted, 2),
+        wide(wanted)
+    )
+}
+
+/// How much to spread in the sheet's frames.
+///
+/// `d32_um` is the D\[3,2\] of the grounds, `evenness` of their sizes as for [`good_coverage`], `pilot` the share that the pilot covers.
+pub fn spreading(d32_um: f64, evenness: f64, pilot: Option<f64>) -> String {
+    let good = good_coverage(evenness);
+    let frames = frames();
+    let fields: Vec<String> = frames
+        .iter()
+        .filter(|f| f.name != DISC_FRAME)
+        .map(|f| {
+            let [x0, y0, x1, y1] = f.field;
+            let grams = grounds_g((x1 - x0) * (y1 - y0), good, d32_um);
+            format!("{} g in frame {}", significant(grams, 1), f.name)
+        })
+        .collect();
+    let pct = |share: f64| significant(100.0 * share, 2);
+    let mut text = format!(
+        "  Coffee: about {}. Spread at random that covers {} % of the field, and {:.0} % of the particles touch another.\n",
+        fields.join(", "),
+        pct(good),
+        100.0 * TOUCHING
+    );
+    if let Some(pilot) = pilot {
+        let times = good / pilot;
+        let said = match times {
+            t if t < 0.6 => "take less, or see to it that particles lie apart",
+            t if t > 1.7 => "more may lie there, and tells more",
+            _ => "as it should be",
+        };
+        text += &format!("  The pilot covers {} %: {said}.\n", pct(pilot));
+    }
+    text
 }
 
 #[derive(Serialize)]

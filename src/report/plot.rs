@@ -297,13 +297,16 @@ where
     B::ErrorType: 'static,
 {
     let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    // The library gives each power of ten twice, as the end of one decade and the start of the next.
+    let last = std::cell::Cell::new(f64::NAN);
+    let once = |v: &f64| if last.replace(*v) == *v { String::new() } else { tick(*v) };
     chart
         .configure_mesh()
         .light_line_style(WHITE.mix(0.0))
         .bold_line_style(PALE)
         .axis_style(INK)
         .x_labels(30)
-        .x_label_formatter(&|v| tick(*v))
+        .x_label_formatter(&once)
         .y_labels(6)
         .y_label_formatter(&y_label)
         .x_desc("equivalent circular diameter, µm")
@@ -317,6 +320,11 @@ where
 /// A label without decimals.
 fn whole(v: &f64) -> String {
     format!("{v:.0}")
+}
+
+/// A label with the decimals that it needs, two at most.
+pub(super) fn hundredths(v: &f64) -> String {
+    if v.abs() < 1e-9 { "0".to_owned() } else { format!("{}", (v * 100.0).round() / 100.0) }
 }
 
 /// The cumulative curve as points (µm, % finer).

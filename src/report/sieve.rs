@@ -8,9 +8,12 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use serde::{Deserialize, Serialize};
 
 use super::ReportError;
+use super::comparison::wrapped;
 use super::format::{count, decimals, significant};
 use super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
-use crate::compare::sieve::{Fitted, Shape, Stack};
+use super::sieve_pair::layer;
+use crate::compare::sieve::{Fitted, Stack};
+use crate::distribution::SieveShape;
 use crate::numeric::Estimate;
 
 /// Schema of [`json`].
@@ -29,60 +32,110 @@ pub struct Sieved {
     /// Shares predicted with `shape`, receiver last.
     pub predicted: Vec<Estimate>,
     /// The shape that the prediction takes.
-    pub shape: Shape,
+    pub shape: SieveShape,
     /// The shape fitted to these weights, and the shares predicted with it.
     pub fitted: Option<(Fitted, Vec<Estimate>)>,
 }
 
 impl Sieved {
     fn layer(&self, i: usize) -> String {
-        match self.stack.apertures_um.get(i) {
-            Some(um) => format!("on {} µm", significant(*um, 3)),
-            None => "receiver".to_owned(),
-        }
+        layer(&self.stack, i)
     }
 }
 
-/// The layers as a text for people.
-pub fn table(s: &Sieved) -> String {
-    let mut out = String::new();
+/// Name and counts in a line.
+pub(super) fn counted(s: &Sieved) -> String {
     let [photos, particles] = s.counted;
-    let _ = writeln!(out, "{}: {}, {}\n", s.name, count(photos, "photo"), count(particles, "particle"));
-    let after = if s.fitted.is_some() { "fitted" } else { "" };
-    let _ = writeln!(
-        out,
-        "  {:<14}{:>10}{:>9}{:>18}{:>9}{:>18}{:>9}",
-        "layer", "weighed", "", "rounding allows", "photo", "interval", after
-    );
-    for i in 0..s.stack.mass_g.len() {
+    format!("{}: {}, {}", s.name, count(photos, "photo"), count(particles, "particle"))
+}
+
+/// Cells of each layer: name, weighed, share, bounds by rounding, share by the photo, its interval, and share fitted.
+pub(super) fn rows(s: &Sieved) -> Vec<Vec<String>> {
+    let row = |i: usize| {
         let (weighed, photo) = (s.stack.share[i], &s.predicted[i]);
         let places = decimals(photo.half_width()).clamp(1, 2);
-        let _ = writeln!(
-            out,
-            "  {:<14}{:>10}{:>9}{:>18}{:>9}{:>18}{:>9}",
+        let mut cells = vec![
             s.layer(i),
             format!("{} g", significant(s.stack.mass_g[i], 4)),
             format!("{:.1} %", weighed.pct),
             format!("{:.1} … {:.1} %", weighed.low_pct, weighed.high_pct),
             format!("{:.places$} %", photo.value),
             format!("{:.places$} … {:.places$} %", photo.low, photo.high),
-            s.fitted.as_ref().map_or(String::new(), |(_, shares)| format!("{:.1} %", shares[i].value)),
-        );
+        ];
+        cells.extend(s.fitted.as_ref().map(|(_, shares)| format!("{:.1} %", shares[i].value)));
+        cells
+    };
+    (0..s.stack.mass_g.len()).map(row).collect()
+}
+
+/// True where for every layer what rounding allows and the interval of the photos meet.
+pub(super) fn agrees(s: &Sieved) -> bool {
+    s.stack.share.iter().zip(&s.predicted).all(|(w, p)| w.low_pct <= p.high && p.low <= w.high_pct)
+}
+
+/// Whether sieve and photos agree, in a sentence.
+pub(super) fn headline(s: &Sieved) -> String {
+    let off = |i: usize| s.predicted[i].value - s.stack.share[i].pct;
+    let worst = (0..s.stack.mass_g.len()).max_by(|&a, &b| off(a).abs().total_cmp(&off(b).abs())).unwrap_or(0);
+    let said = format!(
+        "the largest gap is {:.1} % of the mass ({}: weighed {:.1} %, photos {:.1} %)",
+        off(worst).abs(),
+        s.layer(worst),
+        s.stack.share[worst].pct,
+        s.predicted[worst].value
+    );
+    if agrees(s) {
+        format!("Sieve and photos agree within what rounding and counting allow; {said}.")
+    } else {
+        format!(
+            "Sieve and photos differ by more than rounding and counting allow; {said}. Particles may pass more easily than their picture shows: fit the shape with --shape-out, and check the scale."
+        )
     }
-    out.push('\n');
-    if let (Some(loss), Some(pct)) = (s.stack.loss_g, s.stack.loss_pct()) {
-        let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
-        let _ = writeln!(out, "  {text}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs());
-    }
+}
+
+/// What must be heeded of the weighing.
+pub(super) fn warnings(s: &Sieved) -> Vec<String> {
+    let mut out = Vec::new();
     if s.stack.loses_too_much() {
-        out.push_str(
-            "  ! More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines.\n",
+        out.push(
+            "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines."
+                .to_owned(),
         );
     }
     if s.stack.receiver_inferred {
-        out.push_str(
-            "  ! The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines.\n",
+        out.push(
+            "The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines."
+                .to_owned(),
         );
+    }
+    out
+}
+
+/// What was lost, where that is known.
+pub(super) fn balance(s: &Sieved) -> Option<String> {
+    let (loss, pct) = s.stack.loss_g.zip(s.stack.loss_pct())?;
+    let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
+    Some(format!("{text}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs()))
+}
+
+/// The layers as a text for people.
+pub fn table(s: &Sieved) -> String {
+    let mut out = format!("{}\n\n{}\n\n", counted(s), wrapped(&headline(s), 100));
+    let head = ["layer", "weighed", "", "rounding allows", "photo", "interval", "fitted"].map(str::to_owned);
+    let columns = if s.fitted.is_some() { 7 } else { 6 };
+    for row in std::iter::once(head[..columns].to_vec()).chain(rows(s)) {
+        let _ = write!(out, "  {:<14}", row[0]);
+        for (cell, width) in row[1..].iter().zip([10, 9, 18, 9, 18, 9]) {
+            let _ = write!(out, "{cell:>width$}");
+        }
+        out.push('\n');
+    }
+    out.push('\n');
+    if let Some(line) = balance(s) {
+        let _ = writeln!(out, "  {line}");
+    }
+    for line in warnings(s) {
+        let _ = writeln!(out, "  ! {line}");
     }
     for line in explanations(s) {
         let _ = writeln!(out, "  {line}");
@@ -91,12 +144,12 @@ pub fn table(s: &Sieved) -> String {
 }
 
 /// What the numbers rest on, in sentences.
-fn explanations(s: &Sieved) -> Vec<String> {
+pub(super) fn explanations(s: &Sieved) -> Vec<String> {
     let mut lines = vec![
         "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as ECD³."
             .to_owned(),
     ];
-    if s.shape != Shape::default() {
+    if s.shape != SieveShape::default() {
         lines.push(format!(
             "Predicted with a size shift of {} and a mass exponent of {}.",
             significant(s.shape.size_shift, 3),
@@ -162,6 +215,8 @@ struct LayerV1 {
 struct ShapeV1 {
     schema: String,
     size_shift: f64,
+    #[serde(default)]
+    size_shift_relative_uncertainty: f64,
     mass_exponent: f64,
 }
 
@@ -174,8 +229,13 @@ struct FittedV1 {
     worst_pct: f64,
 }
 
-fn shape_v1(shape: &Shape) -> ShapeV1 {
-    ShapeV1 { schema: SHAPE.to_owned(), size_shift: shape.size_shift, mass_exponent: shape.mass_exponent }
+fn shape_v1(shape: &SieveShape) -> ShapeV1 {
+    ShapeV1 {
+        schema: SHAPE.to_owned(),
+        size_shift: shape.size_shift,
+        size_shift_relative_uncertainty: shape.shift_uncertainty,
+        mass_exponent: shape.mass_exponent,
+    }
 }
 
 /// The layers as JSON; documented in `docs/json.md`.
@@ -214,7 +274,7 @@ pub fn json(s: &Sieved) -> Vec<u8> {
 }
 
 /// A shape as a file for later use.
-pub fn shape_file(shape: &Shape) -> Vec<u8> {
+pub fn shape_file(shape: &SieveShape) -> Vec<u8> {
     super::json::text(&shape_v1(shape))
 }
 
@@ -222,17 +282,27 @@ pub fn shape_file(shape: &Shape) -> Vec<u8> {
 ///
 /// # Errors
 /// Another kind of file, or numbers that no particles have.
-pub fn read_shape(text: &[u8]) -> Result<Shape, ReportError> {
+pub fn read_shape(text: &[u8]) -> Result<SieveShape, ReportError> {
     let wrong =
         |what: &str| ReportError::Measured(format!("{what}. Give the file that `lightsieve sieve --shape-out` writes"));
     let v: ShapeV1 = serde_json::from_slice(text).map_err(|_| wrong("this is no file of a fitted shape"))?;
     if v.schema != SHAPE {
         return Err(wrong("this is a file of another kind or of a newer version"));
     }
-    if !(0.4..2.5).contains(&v.size_shift) || v.mass_exponent.is_nan() || v.mass_exponent.abs() > 2.0 {
-        return Err(wrong("its size shift (0.4 to 2.5) or mass exponent (-2 to 2) is out of range"));
+    if !(0.4..2.5).contains(&v.size_shift)
+        || v.mass_exponent.is_nan()
+        || v.mass_exponent.abs() > 2.0
+        || !(0.0..1.0).contains(&v.size_shift_relative_uncertainty)
+    {
+        return Err(wrong(
+            "its size shift (0.4 to 2.5) or its uncertainty, or mass exponent (-2 to 2), is out of range",
+        ));
     }
-    Ok(Shape { size_shift: v.size_shift, mass_exponent: v.mass_exponent })
+    Ok(SieveShape {
+        size_shift: v.size_shift,
+        mass_exponent: v.mass_exponent,
+        shift_uncertainty: v.size_shift_relative_uncertainty,
+    })
 }
 
 const SIZE: (u32, u32) = (1000, 560);

@@ -2,6 +2,7 @@
 
 use super::format::{count, significant};
 use crate::compare::{Comparison, Difference, Quantity, Verdict};
+use crate::numeric::Estimate;
 
 /// Figures in the order in which they are told.
 const FIRST: [usize; 7] = [1, 4, 2, 0, 3, 5, 6];
@@ -97,24 +98,26 @@ fn strongest(c: &Comparison) -> Option<(&Difference, f64)> {
 
 /// "the median D50 is 6.2 % larger (3.1 to 9.2 %)".
 fn by_how_much(d: &Difference) -> String {
-    let name = spoken(d.quantity);
     match (&d.relative_pct, d.quantity) {
-        (Some(e), Quantity::Figure(_)) => {
-            let (value, low, high) = unsigned(e.value, e.low, e.high);
-            let word = match (e.value > 0.0, d.quantity) {
-                (true, Quantity::Figure(3)) => "wider",
-                (false, Quantity::Figure(3)) => "narrower",
-                (true, _) => "larger",
-                (false, _) => "smaller",
-            };
-            format!("{name} is {value} % {word} ({low} to {high} %)")
-        }
+        (Some(e), Quantity::Figure(_)) => relatively(d.quantity, e),
         _ => {
             let (value, low, high) = unsigned(d.difference.value, d.difference.low, d.difference.high);
             let word = if d.difference.value > 0.0 { "more" } else { "less" };
-            format!("{name} is {value} % of the mass {word} ({low} to {high} %)")
+            format!("{} is {value} % of the mass {word} ({low} to {high} %)", spoken(d.quantity))
         }
     }
+}
+
+/// The same for a figure that changed by `pct` percent of itself.
+pub(super) fn relatively(quantity: Quantity, pct: &Estimate) -> String {
+    let (value, low, high) = unsigned(pct.value, pct.low, pct.high);
+    let word = match (pct.value > 0.0, quantity) {
+        (true, Quantity::Figure(3)) => "wider",
+        (false, Quantity::Figure(3)) => "narrower",
+        (true, _) => "larger",
+        (false, _) => "smaller",
+    };
+    format!("{} is {value} % {word} ({low} to {high} %)", spoken(quantity))
 }
 
 /// Value and interval turned so that the value is positive, with as many digits as the interval carries.

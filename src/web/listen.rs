@@ -121,6 +121,7 @@ fn for_this_machine(app: Arc<App>, door: Door) -> Router {
         .route("/api/trays/{id}/curve.svg", get(trays::curve))
         .route("/api/trays/{id}/measurement.json", get(trays::json))
         .route("/api/trays/{id}/particles.csv", get(trays::csv))
+        .route("/api/trays/{id}/report.html", get(trays::report))
         .route("/api/trays/{id}/sieve", get(pairs::sieve))
         .route("/api/trays/{id}/sieve.svg", get(pairs::sieve_plot))
         .route("/api/photos/{id}", post(photos::change))

@@ -12,9 +12,9 @@ use super::store::{Bench, Tray, Weights};
 use super::trays::{Room, answer, file};
 use super::work::App;
 use super::{Refusal, tell};
-use crate::compare::sieve::{Shape, Stack, Weighed, predicted};
+use crate::compare::sieve::{Stack, Weighed, predicted};
 use crate::compare::{Comparison, Grounds, Question, compare};
-use crate::distribution::Sample;
+use crate::distribution::{Sample, SieveShape};
 use crate::pipeline::{particles_of, scale_uncertainty};
 use crate::report::sieve::{self as sieve_report, Sieved};
 use crate::report::{comparison as comparison_report, comparison_plot as report_plot, html, plot};
@@ -160,7 +160,7 @@ fn sieved(app: &App, id: u64) -> Result<Sieved, Refusal> {
     let tray = bench.tray(id)?;
     let stack = stack(tray.weights.as_ref().ok_or_else(|| Refusal::missing("set of weights"))?)?;
     let grounds = grounds(app, &bench, tray)?;
-    let shape = Shape::default();
+    let shape = SieveShape::default();
     Ok(Sieved {
         name: grounds.name.clone(),
         counted: [grounds.sample.photos().len(), grounds.sample.count()],

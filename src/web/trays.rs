@@ -15,9 +15,10 @@ use super::scale::ScaleWish;
 use super::store::{Bench, Tray, Weights, clean};
 use super::work::{App, Status, centre};
 use super::{Refusal, tell, upload};
+use crate::photo;
 use crate::pipeline::Measurement;
 use crate::report::json::HandExcluded;
-use crate::report::{csv as particles_csv, json as report_json, plot};
+use crate::report::{csv as particles_csv, html, json as report_json, plot};
 
 /// The demo photos, drawn by `lightsieve render`, each with its tray's name and scale.
 const DEMO: [(&str, &str, &[u8], Option<ScaleWish>); 2] = [
@@ -217,6 +218,29 @@ pub(super) async fn csv(State(app): State<Arc<App>>, Path(id): Path<u64>) -> Res
         Ok(file("text/csv; charset=utf-8", &tray.name, "csv", text.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await
+}
+
+/// The page to share, with the photos of the tray.
+pub(super) async fn report(State(app): State<Arc<App>>, Path(id): Path<u64>) -> Result<Response, Refusal> {
+    settle(&app, id).await?;
+    let turn = app.decoding.acquire().await.map_err(|_| Refusal::busy())?;
+    let made = app.reckon(move |app| {
+        let bench = app.bench();
+        let tray = bench.tray(id)?;
+        let answer = answer(app, &bench, tray)?;
+        let broken = |e: String| Refusal::broken(e);
+        let mut pictures = Vec::new();
+        for photo in tray.shown().filter(|p| matches!(app.status(&bench, tray, p), Status::Measured(_))) {
+            let read = photo::read_bytes(&app.folder.file_of(photo)).and_then(|bytes| photo::decode_rgb(&bytes));
+            let picture = read.map_err(|e| broken(e.to_string()))?;
+            pictures.push(html::Picture::of(picture, answer.photos.len()).map_err(|e| broken(e.to_string()))?);
+        }
+        let page = html::measurement(&answer, &tray.name, &pictures, &left_out(app, &bench, tray));
+        Ok(file("text/html; charset=utf-8", &tray.name, "html", page.map_err(|e| broken(e.to_string()))?))
+    });
+    let made = made.await;
+    drop(turn);
+    made
 }
 
 /// What the tray comes to, or why it comes to nothing.

@@ -107,7 +107,30 @@ fn layers_weighed_and_seen_stand_side_by_side() {
     let json = desk.json("s.json");
     assert_eq!(json["schema"], "lightsieve/sieve/1");
     assert_eq!(json["layers"][0]["aperture_um"], 500.0);
-    desk.run("sieve new.csv --weights w.csv --shape shape.json").is_done();
+    desk.run("sieve new.csv --weights w.csv --shape shape.json --report s.html").is_done();
+    assert!(desk.text("s.html").find("Sieve and photos").unwrap() < desk.text("s.html").find("<svg").unwrap());
+}
+
+#[test]
+fn a_fitted_shape_tells_how_sieves_would_sort_a_photo() {
+    let shape = |schema: &str, shift: f64| {
+        format!("{{\"schema\": \"{schema}\", \"size_shift\": {shift}, \"mass_exponent\": 0.0}}").into_bytes()
+    };
+    let desk = Desk::with_grounds("a.jpg")
+        .and("narrow.json", &shape("lightsieve/shape/1", 0.8))
+        .and("wide.json", &shape("lightsieve/shape/1", 1.0))
+        .and("newer.json", &shape("lightsieve/shape/2", 1.0));
+    let median = |file: &str| {
+        let out = desk.run(&format!("measure a.jpg --scale 20 --shape {file} --json m.json"));
+        out.is_done();
+        assert!(out.stdout.contains("D50 as sieved"), "{}", out.stdout);
+        let json = desk.json("m.json");
+        [&json["as_sieved"]["figures"]["d50_um"], &json["distribution"]["d50_um"]].map(|v| v.as_f64().unwrap())
+    };
+    let ([narrow, plain], [wide, same]) = (median("narrow.json"), median("wide.json"));
+    assert!((narrow / wide - 0.8).abs() < 1e-9 && plain == same, "the shift moves what sieves tell and nothing else");
+    desk.refuses("measure a.jpg --scale 20 --shape newer.json", 1, &["newer version"]);
+    desk.refuses("measure a.jpg --scale 20 --shape gone.json", 1, &["no such file"]);
 }
 
 #[test]
@@ -143,6 +166,17 @@ fn a_pilot_tells_how_many_photos_it_takes() {
     };
     assert!(of("0.5%") > of("5%") && of("5%") >= 2, "a narrower interval takes more photos");
     assert!(desk.run("plan --gsd 1.6").stdout.contains("3894"));
+    assert!(desk.run("plan --gsd 1.6 --d50 800").stdout.contains("in frame L"));
+    let desk = Desk::with_grounds("a.jpg");
+    let near = desk.run("plan a.jpg --scale 20 --see 400");
+    assert!(
+        near.stdout.contains("close enough for 400 µm") && near.stdout.contains("The pilot covers"),
+        "{}",
+        near.stdout
+    );
+    let far = desk.run("plan a.jpg --scale 20 --see 10").stdout;
+    assert!(far.contains("move closer"), "{far}");
+    desk.refuses("plan a.jpg --scale 20 --see 0", 2, &["between 1 and"]);
 }
 
 #[test]
@@ -153,4 +187,34 @@ fn plans_that_make_no_sense_are_refused() {
     desk.refuses("plan new.csv --within 0", 2, &["--within 0", "percentage"]);
     desk.refuses("plan new.csv --json new.csv", 2, &["overwrite the pilot"]);
     desk.refuses("plan none.csv", 1, &["no such file"]);
+}
+
+#[test]
+fn two_weighed_samples_say_what_weights_and_photos_tell() {
+    let weights =
+        |on: f64, under: f64| format!("aperture_um,retained_g\n500,{on}\n355,{under}\nreceiver,3.0\n").into_bytes();
+    let desk = desk()
+        .and("a.csv", &weights(10.0, 7.0))
+        .and("b.csv", &weights(12.0, 5.0))
+        .and("c.csv", &weights(10.1, 6.9))
+        .and("other.csv", b"aperture_um,retained_g\n400,3\nreceiver,3\n");
+    let out = desk.run("sieve new.csv worn.csv --weights a.csv --weights b.csv --json s.json --report s.html");
+    out.is_done();
+    assert!(out.stdout.contains("By weight worn holds"), "{}", out.stdout);
+    let json = desk.json("s.json");
+    assert_eq!(json["schema"], "lightsieve/sieve-pair/1");
+    let first = &json["layers"][0];
+    assert!((first["weighed_difference_pct"].as_f64().unwrap() - 10.0).abs() < 1e-9, "{first}");
+    assert!(first["photo_interval_pct"][0].as_f64().unwrap() > 0.0, "{first}");
+    assert!(desk.text("s.html").contains("By weight worn holds"));
+    let out = desk.run("sieve new.csv same.csv --weights a.csv --weights c.csv");
+    assert!(out.stdout.contains("weights alone tell nothing"), "{}", out.stdout);
+    for (line, said) in [
+        ("sieve new.csv worn.csv --weights a.csv", "two tables of weights"),
+        ("sieve new.csv worn.csv --weights a.csv --weights other.csv", "different sieves"),
+        ("sieve new.csv worn.csv --weights a.csv --weights b.csv --plot p.svg", "one sample"),
+        ("sieve new.csv --weights a.csv --weights b.csv", "give one"),
+    ] {
+        desk.refuses(line, 2, &[said]);
+    }
 }

@@ -203,3 +203,28 @@ fn a_check_gives_figures_and_writes_nothing() {
     desk.is_as(&before);
     desk.refuses("measure a.jpg --scale 20 --check --json out.json", 2, &["--check", "--json"]);
 }
+
+#[test]
+fn a_page_holds_the_answer_the_photo_and_the_data_and_no_folder() {
+    let desk = Desk::empty().and("bench/a.jpg", grounds_jpeg());
+    desk.run("measure bench/a.jpg --scale 20 --report m.html --json m.json --particles p.csv").is_done();
+    let page = desk.text("m.html");
+    let place = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
+    assert!(place("Half of the mass is finer than") < place("<svg"), "the answer comes first");
+    assert!(place("<svg") < place("data:image/jpeg;base64,"));
+    assert!(!page.contains("bench/"), "a page that is passed on does not tell folders");
+    assert!(
+        !page.contains("src=\"http") && !page.contains("href=\"http") && !page.contains("url("),
+        "nothing from outside"
+    );
+    // What the page carries is what the files hold, but for the folder.
+    let carried = |name: &str| {
+        let start = place(&format!("data-name=\"{name}\">")) + format!("data-name=\"{name}\">").len();
+        page[start..].split("</script>").next().unwrap().replace("\\u003c", "<")
+    };
+    assert_eq!(carried("measurement.json"), desk.text("m.json").replace("bench/", ""));
+    assert_eq!(carried("particles.csv"), desk.text("p.csv").replace("bench/", ""));
+    desk.refuses("measure bench/a.jpg --scale 20 --report bench/a.jpg", 2, &["overwrite"]);
+    desk.run("batch bench --scale 20 --report all.html").is_done();
+    assert!(desk.text("all.html").contains("overview.csv"));
+}

@@ -2,6 +2,7 @@
 
 mod batch;
 mod compare;
+mod dial;
 mod formats;
 mod good;
 mod options;
@@ -11,4 +12,5 @@ mod pictures;
 mod refusals;
 mod render;
 mod scale;
+mod study;
 mod support;

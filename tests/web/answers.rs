@@ -166,6 +166,9 @@ fn a_particle_left_out_is_told_and_changes_the_result_as_if_it_were_not_there() 
     assert_eq!(after["distribution"]["d50_um"], known.by_mass[1].value);
     assert_eq!(after["distribution"]["intervals"]["d50_um"], json!([known.by_mass[1].low, known.by_mass[1].high]));
     assert_eq!(after["particles"]["counted"], known.photos[0].particles.len());
+    let page = server.get(&format!("/api/trays/{tray}/report.html"));
+    assert_eq!(page.status, 200);
+    assert!(page.text().contains("1 particle left out by hand") && page.text().contains("data:image/jpeg;base64,"));
 
     assert_eq!(pick(false, &outlines["serial"]).status, 204);
     assert!(server.get(&file).body == before, "brought back, everything is as it was");

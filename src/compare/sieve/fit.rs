@@ -1,39 +1,15 @@
 use super::{Stack, predicted};
-use crate::distribution::{PhotoParticles, Sample};
+use crate::distribution::{PhotoParticles, Sample, SieveShape};
 use crate::numeric::{levenberg_marquardt, normal_quantile};
 
-/// Size at which the shape factor is 1, µm: it only sets the unit.
-const AT_UM: f64 = 500.0;
 /// Fewest layers besides the receiver that carry a shape factor beside the size shift.
 const LAYERS_FOR_SHAPE: usize = 3;
-
-/// How a sample's particles relate to sieves: what a flat picture cannot show.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shape {
-    /// Width by which a particle passes, in units of its smallest Feret diameter.
-    pub size_shift: f64,
-    /// Exponent by which mass over ECD³ grows with size: below 0 where large particles are flatter or lighter.
-    pub mass_exponent: f64,
-}
-
-impl Default for Shape {
-    fn default() -> Self {
-        Shape { size_shift: 1.0, mass_exponent: 0.0 }
-    }
-}
-
-impl Shape {
-    /// Mass of a particle in arbitrary units.
-    pub fn mass(&self, ecd_um: f64) -> f64 {
-        ecd_um.powi(3) * (ecd_um / AT_UM).powf(self.mass_exponent)
-    }
-}
 
 /// A shape fitted to weights.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fitted {
     /// The shape.
-    pub shape: Shape,
+    pub shape: SieveShape,
     /// Half widths of the intervals of size shift and mass exponent; `None` for what was held.
     pub half: [Option<f64>; 2],
     /// Largest difference between weighed and predicted after the fit, % of the mass.
@@ -51,7 +27,7 @@ pub fn fit(sample: &Sample, stack: &Stack, level: f64) -> Option<Fitted> {
     // A few photos tell the scatter of each layer too badly to weigh the layers by it: counting does that.
     let particles = sample.particles().copied().collect();
     let pooled = PhotoParticles { name: String::new(), particles, smallest_ecd_um: sample.smallest_ecd_um() };
-    let plain = predicted(&Sample::new(vec![pooled]).ok()?, apertures, &Shape::default(), 0.6827);
+    let plain = predicted(&Sample::new(vec![pooled]).ok()?, apertures, &SieveShape::default(), 0.6827);
     let deviation: Vec<f64> = stack
         .share
         .iter()
@@ -61,7 +37,11 @@ pub fn fit(sample: &Sample, stack: &Stack, level: f64) -> Option<Fitted> {
             rounding.hypot(photo.half_width()).max(0.05)
         })
         .collect();
-    let shape = |p: &[f64]| Shape { size_shift: p[0].exp(), mass_exponent: p.get(1).copied().unwrap_or(0.0) };
+    let shape = |p: &[f64]| SieveShape {
+        size_shift: p[0].exp(),
+        mass_exponent: p.get(1).copied().unwrap_or(0.0),
+        ..SieveShape::default()
+    };
     let residuals = |p: &[f64]| -> Vec<f64> {
         let found = predicted(sample, apertures, &shape(p), level);
         let layers = found.iter().zip(&stack.share).zip(&deviation);
@@ -90,6 +70,7 @@ pub fn fit(sample: &Sample, stack: &Stack, level: f64) -> Option<Fitted> {
         .zip(&stack.share)
         .map(|(photo, weighed)| (photo.value - weighed.pct).abs())
         .fold(0.0, f64::max);
+    let shape = SieveShape { shift_uncertainty: half(0) / normal, ..shape };
     Some(Fitted { shape, half: [Some(shape.size_shift * half(0)), both.then(|| half(1))], worst_pct: worst })
 }
 
@@ -116,7 +97,7 @@ mod tests {
         Sample::new((0..number).map(photo).collect()).unwrap()
     }
 
-    fn weighed_as(shape: &Shape, apertures: &[f64], fine: f64) -> Stack {
+    fn weighed_as(shape: &SieveShape, apertures: &[f64], fine: f64) -> Stack {
         // A charge holds many more particles than the photos.
         let shares = predicted(&photos(2, 25, fine), apertures, shape, 0.95);
         let grams = |i: usize| (shares[i].value * 25.0 / 100.0 * 100.0).round() / 100.0;
@@ -127,7 +108,7 @@ mod tests {
 
     #[test]
     fn a_known_shift_is_found_within_its_interval() {
-        let truth = Shape { size_shift: 0.85, mass_exponent: 0.0 };
+        let truth = SieveShape { size_shift: 0.85, mass_exponent: 0.0, ..SieveShape::default() };
         let fitted = fit(&photos(1, 3, 0.0), &weighed_as(&truth, &[900.0, 600.0, 400.0], 0.0), 0.95).unwrap();
         let half = fitted.half[0].unwrap();
         assert!((fitted.shape.size_shift - 0.85).abs() < 1.5 * half && half < 0.1, "{fitted:?}");
@@ -136,9 +117,10 @@ mod tests {
 
     #[test]
     fn a_mass_that_falls_with_size_is_told_from_a_shift_only_where_that_can_be() {
-        let flat = Shape { size_shift: 1.0, mass_exponent: -1.0 };
+        let flat = SieveShape { size_shift: 1.0, mass_exponent: -1.0, ..SieveShape::default() };
         let apertures = [1000.0, 700.0, 500.0, 250.0, 125.0];
-        let of = |shape: &Shape, fine| fit(&photos(1, 15, fine), &weighed_as(shape, &apertures, fine), 0.95).unwrap();
+        let of =
+            |shape: &SieveShape, fine| fit(&photos(1, 15, fine), &weighed_as(shape, &apertures, fine), 0.95).unwrap();
         // Fines apart from the rest: their share tells.
         let fitted = of(&flat, 0.97);
         assert!(fitted.half[1].is_some() && (fitted.shape.mass_exponent + 1.0).abs() < 0.4, "{fitted:?}");
@@ -146,12 +128,12 @@ mod tests {
         let fitted = of(&flat, 0.0);
         assert!((fitted.shape.size_shift / (-0.35f64 * 0.35).exp() - 1.0).abs() < 0.03, "{fitted:?}");
         // And nothing is claimed of grounds whose mass does not fall.
-        assert_eq!(of(&Shape::default(), 0.97).half[1], None);
+        assert_eq!(of(&SieveShape::default(), 0.97).half[1], None);
     }
 
     #[test]
     fn weights_of_other_grounds_fit_no_shape() {
-        let other = Shape { size_shift: 4.0, mass_exponent: 0.0 };
+        let other = SieveShape { size_shift: 4.0, mass_exponent: 0.0, ..SieveShape::default() };
         assert_eq!(fit(&photos(1, 3, 0.0), &weighed_as(&other, &[800.0, 500.0], 0.0), 0.95), None);
     }
 }

@@ -68,11 +68,11 @@ export class TrayView {
       this.files.box,
     );
     this.load = latest(async (fines) => {
-      // Asked again with the next change, should this fail.
-      const before = this.seen.answer;
-      delete this.seen.answer;
-      const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`);
-      this.seen.answer ??= before;
+      const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`).catch((error) => {
+        // Asked again with the next change, also where nothing else is new.
+        delete this.seen.answer;
+        throw error;
+      });
       answerView(this.answer, this.id, this.tray, result, fines);
       this.files.box.hidden = !result.rows;
       this.sieve.refresh(this.tray, Boolean(result.rows));
@@ -89,6 +89,7 @@ export class TrayView {
     return h(
       "ul",
       { class: "links" },
+      h("li", {}, link("report.html", "Report (HTML)"), " one page to share, with the photos"),
       h("li", {}, link("measurement.json", "Results (JSON)"), " as the command line writes them"),
       h("li", {}, link("particles.csv", "Every particle (CSV)"), " one row each"),
       h("li", {}, link("curve.svg", "Curve (SVG)")),

@@ -1,0 +1,73 @@
+use super::{Carried, MASS, escape, figure, method, noted, page, table};
+use crate::compare::{Comparison, Difference};
+use crate::report::comparison::{changed, kind, notes, p_text, signed, who};
+use crate::report::format::{decimals, significant};
+use crate::report::plot::Kind;
+use crate::report::verdict::{label, sentences};
+use crate::report::{ReportError, comparison_plot};
+
+/// The comparisons with one base as a page; `data` is their JSON.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportError> {
+    let mut body = String::new();
+    for c in all {
+        let told = format!(
+            "Share of the mass finer than each size for {} (whole line) and {} (dashed line), with bands; below it their \
+             difference, and the share in each class of size. The numbers are in the table.",
+            c.sides[0].name, c.sides[1].name
+        );
+        body += &format!(
+            "<section>\n<p class=\"who\">{} against {}</p>\n<p class=\"verdict {}\">{}</p>\n{}{}{}</section>\n",
+            escape(&who(&c.sides[1])),
+            escape(&who(&c.sides[0])),
+            kind(c.verdict),
+            escape(&sentences(c)),
+            noted(&notes(c, fines_um)),
+            figure(comparison_plot::comparison(c, fines_um, Kind::Svg)?, &told)?,
+            rows(c, fines_um),
+        );
+    }
+    let others = all.iter().map(|c| c.sides[1].name.as_str()).collect::<Vec<_>>().join(", ");
+    body += &method(&METHOD);
+    let carried = [Carried { name: "comparison.json", content: data }];
+    Ok(page(&format!("{others} against {}", all[0].sides[0].name), &body, &carried))
+}
+
+fn rows(c: &Comparison, fines_um: f64) -> String {
+    let change = format!("change ({} % interval)", (1e6 * c.level).round() / 1e4);
+    let head = ["figure", &c.sides[0].name, &c.sides[1].name, &change, "p, all figures", "could have shown", "verdict"];
+    let row = |d: &Difference| {
+        let unit = d.quantity.unit();
+        let places = decimals(d.difference.half_width());
+        let with_unit = |v: String| if unit.is_empty() { v } else { format!("{v} {unit}") };
+        let (e, sign) = changed(d);
+        let shown = decimals(e.half_width());
+        let said = if c.is_clear(d) {
+            "differs"
+        } else if d.alike {
+            "alike"
+        } else {
+            "open"
+        };
+        vec![
+            label(d.quantity, fines_um),
+            with_unit(format!("{:.places$}", d.values[0])),
+            with_unit(format!("{:.places$}", d.values[1])),
+            format!("{}{sign} ({} to {})", signed(e.value, shown), signed(e.low, shown), signed(e.high, shown)),
+            p_text(d.p_adjusted),
+            with_unit(significant(d.smallest_detectable, 2)),
+            said.to_owned(),
+        ]
+    };
+    table("Figures by mass", &head, c.differences.iter().map(row))
+}
+
+const METHOD: [&str; 2] = [
+    MASS,
+    "What varies is the photo: the scatter of the photos within each sample tells how well a difference is known (Student's t with \
+     a spread common to both samples). The p-values hold for all figures together, so looking at many figures does not raise false \
+     alarms. “Alike” means that the whole interval of the two one-sided tests lies within the margin. “Could have shown” is the \
+     difference that this many photos would show four times out of five.",
+];

@@ -1,0 +1,128 @@
+//! Pages that need nothing from outside: answer first, then pictures, figures, and how they were reckoned.
+
+mod batch;
+mod comparison;
+mod dial;
+mod measurement;
+mod sieve;
+
+pub use batch::batch;
+pub use comparison::comparison;
+pub(super) use dial::compared as dials_compared;
+pub use dial::dials;
+pub use measurement::{Picture, measurement};
+pub use sieve::{sieved, sieved_pair};
+
+use std::fmt::Write;
+
+use base64::Engine;
+
+use super::{ReportError, viewer};
+
+pub(super) const STYLE: &str = include_str!("page.css");
+const SCRIPT: &str = include_str!("page.js");
+const PHOTOS: &str = include_str!("photos.js");
+
+/// Text that stands for itself in HTML.
+pub(super) fn escape(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+/// A file that the page carries along, for download.
+pub(super) struct Carried<'a> {
+    /// Its name when it is saved.
+    pub name: &'a str,
+    /// Its content: text.
+    pub content: &'a [u8],
+}
+
+/// Text for a script element: `<` could end it. JSON reads the same; the page's script turns it back for the rest.
+fn within_script(text: &[u8]) -> String {
+    String::from_utf8_lossy(text).replace('<', "\\u003c")
+}
+
+/// A whole page. `body` is HTML.
+pub(super) fn page(title: &str, body: &str, carried: &[Carried<'_>]) -> Vec<u8> {
+    page_with(title, body, carried, None)
+}
+
+/// A whole page; `photos` is what the viewer needs of them (JSON).
+fn page_with(title: &str, body: &str, carried: &[Carried<'_>], photos: Option<&str>) -> Vec<u8> {
+    let title = escape(title);
+    let mut data = String::new();
+    for file in carried {
+        let kind = if file.name.ends_with(".json") { "application/json" } else { "text/csv" };
+        let _ = writeln!(
+            data,
+            "<script type=\"{kind}\" class=\"carried\" data-name=\"{}\">{}</script>",
+            escape(file.name),
+            within_script(file.content)
+        );
+    }
+    let (mut style, mut script) = (STYLE.to_owned(), SCRIPT.to_owned());
+    if let Some(photos) = photos {
+        let photos = within_script(photos.as_bytes());
+        let _ = writeln!(data, "<script type=\"application/json\" id=\"photos\">{photos}</script>");
+        style += viewer::STYLE;
+        script = format!("{}\n{script}\n{PHOTOS}", viewer::SCRIPT);
+    }
+    format!(
+        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"generator\" content=\"lightsieve {version}\">\n<title>{title}</title>\n<style>\n{style}</style>\n</head>\n\
+         <body>\n<main>\n<h1>{title}</h1>\n{body}<section class=\"downloads\" hidden>\n<h2>The data</h2>\n\
+         <p>This page carries its data along:</p>\n</section>\n</main>\n<footer>Made by lightsieve {version}.</footer>\n{data}\
+         <script>\n{script}</script>\n</body>\n</html>\n",
+        version = env!("CARGO_PKG_VERSION"),
+    )
+    .into_bytes()
+}
+
+/// Bytes as base64 (RFC 4648).
+fn base64(bytes: &[u8]) -> String {
+    base64::engine::general_purpose::STANDARD.encode(bytes)
+}
+
+/// An SVG drawing as a figure; `told` says in words what it shows.
+pub(super) fn figure(svg: Vec<u8>, told: &str) -> Result<String, ReportError> {
+    let svg = String::from_utf8(svg).map_err(|e| ReportError::Draw(e.to_string()))?;
+    Ok(format!("<figure role=\"img\" aria-label=\"{}\">{svg}</figure>\n", escape(told)))
+}
+
+/// The same with another drawing for narrow screens.
+pub(super) fn figure_for_all(wide: Vec<u8>, narrow: Vec<u8>, told: &str) -> Result<String, ReportError> {
+    let [wide, narrow] = [figure(wide, told)?, figure(narrow, told)?];
+    Ok(format!("<div class=\"on-wide\">{wide}</div>\n<div class=\"on-narrow\">{narrow}</div>\n"))
+}
+
+/// Remarks that stand out.
+pub(super) fn noted(notes: &[String]) -> String {
+    notes.iter().map(|note| format!("<p class=\"note\">{}</p>\n", escape(note))).collect()
+}
+
+/// A table; the first cell of each row names it. `caption` and cells are plain text.
+pub(super) fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    let head: String = head.iter().map(|h| format!("<th scope=\"col\">{}</th>", escape(h))).collect();
+    let mut out = format!(
+        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table>\n<caption>{caption}</caption>\n\
+         <thead><tr>{head}</tr></thead>\n<tbody>\n",
+        caption = escape(caption)
+    );
+    for row in rows {
+        let mut cells = row.iter();
+        let name = cells.next().map(|n| escape(n)).unwrap_or_default();
+        let cells: String = cells.map(|c| format!("<td>{}</td>", escape(c))).collect();
+        let _ = writeln!(out, "<tr><th scope=\"row\">{name}</th>{cells}</tr>");
+    }
+    out + "</tbody>\n</table></div>\n"
+}
+
+/// How the numbers came about: paragraphs of plain text.
+pub(super) fn method(paragraphs: &[&str]) -> String {
+    let text: String = paragraphs.iter().map(|p| format!("<p>{}</p>\n", escape(p))).collect();
+    format!("<section class=\"method\">\n<h2>How this was reckoned</h2>\n{text}</section>\n")
+}
+
+/// What every page says of mass.
+const MASS: &str = "Sizes are diameters of circles of the same area as the particle's picture (equivalent circular diameter). Mass is \
+                    taken as the cube of the diameter: constant shape and density are assumed. Terms follow ISO 9276.";

@@ -1,0 +1,165 @@
+//! A measurement in rows and sentences, as the terminal and the page show it.
+
+use super::format::{count, interval, significant, value};
+use crate::distribution::Figures;
+use crate::pipeline::Measurement;
+use crate::scale::{Scale, Source};
+use crate::segment::Rejection;
+
+/// One figure as text.
+pub struct Row {
+    /// Its name.
+    pub name: String,
+    /// Value by mass.
+    pub mass: String,
+    /// Its interval; empty where none is reckoned.
+    pub interval: String,
+    /// Value by number; empty where it means nothing of its own.
+    pub number: String,
+}
+
+/// A sentence about a measurement.
+pub struct Remark {
+    /// True where it says what to do better.
+    pub advice: bool,
+    /// The sentence.
+    pub text: String,
+}
+
+/// "95 % interval".
+pub fn level(m: &Measurement) -> String {
+    format!("{} % interval", (1e6 * m.level).round() / 1e4)
+}
+
+/// Where a scale comes from.
+pub fn origin(scale: &Scale) -> String {
+    match scale.from() {
+        Source::Given => "as given".to_owned(),
+        Source::Calibration => "by the calibration of the stand".to_owned(),
+        Source::Points => "from two points".to_owned(),
+        Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
+        Source::Card(c) => format!("from a card, the camera tilted by {:.0} degrees", c.tilt_deg),
+        Source::Sheet(s) => format!("frame {} of the scale sheet, {} of {} marks", s.frame, s.marks[2], s.marks[0]),
+    }
+}
+
+/// Photos, particles and scale in a line.
+pub fn counted(m: &Measurement) -> String {
+    let particles: usize = m.photos.iter().map(|p| p.particles.len()).sum();
+    let scale = &m.photos[0].scale;
+    format!(
+        "{}, {}, {} µm per pixel ({})",
+        count(m.photos.len(), "photo"),
+        count(particles, "whole particle"),
+        significant(scale.typical(), 4),
+        origin(scale)
+    )
+}
+
+/// The figures, and the shares above a size that were asked for.
+pub fn rows(m: &Measurement) -> Vec<Row> {
+    let fines = format!("fines < {} µm", significant(m.fines_um, 3));
+    let names = ["D10", "D50", "D90", "span", &fines, "D[3,2]", "D[4,3]"];
+    let units = [" µm", " µm", " µm", "", " %", " µm", " µm"];
+    let figures = m.by_number.to_array().into_iter().enumerate().map(|(i, number)| {
+        let (e, unit) = (&m.by_mass[i], units[i]);
+        Row {
+            name: names[i].to_owned(),
+            mass: format!("{}{}{unit}", if m.fines_at_least && i == Figures::FINES { "≥ " } else { "" }, value(e)),
+            interval: format!("{}{unit}", interval(e)),
+            // The two means are the same by their definition, whatever the basis.
+            number: if i < 5 { format!("{}{unit}", significant(number, 2)) } else { String::new() },
+        }
+    });
+    let sieved = m.as_sieved.iter().flat_map(|(_, figures)| {
+        let passing = format!("passing {} µm", significant(m.fines_um, 3));
+        let named = ["D10 as sieved", "D50 as sieved", "D90 as sieved", "span as sieved", &passing].map(str::to_owned);
+        named.into_iter().zip(figures).zip(units).map(|((name, e), unit)| Row {
+            name,
+            mass: format!("{}{unit}", value(e)),
+            interval: format!("{}{unit}", interval(e)),
+            number: String::new(),
+        })
+    });
+    let shares = m.shares_above.iter().map(|&(size, share)| Row {
+        name: format!("> {} µm", significant(size, 3)),
+        mass: format!("{share:.1} %"),
+        interval: String::new(),
+        number: String::new(),
+    });
+    figures.chain(sieved).chain(shares).collect()
+}
+
+/// What must be said besides the figures.
+pub fn remarks(m: &Measurement) -> Vec<Remark> {
+    let mut out = Vec::new();
+    let mut say = |text: String| out.push(Remark { advice: false, text });
+    say(format!("Reliable from {} µm up: smaller particles are partly missed.", significant(m.smallest_ecd_um, 2)));
+    if m.fines_at_least {
+        say(format!(
+            "The share of fines is at least that given: the photo does not show all particles below {} µm.",
+            significant(m.fines_um, 3)
+        ));
+    }
+    for photo in &m.photos {
+        let name = if m.photos.len() > 1 { format!("{}: ", photo.path.display()) } else { String::new() };
+        let fires = photo.checks.iter().filter(|c| c.fires());
+        out.extend(fires.map(|c| Remark { advice: true, text: format!("{name}{}", c.sentence) }));
+    }
+    let mut say = |text: String| out.push(Remark { advice: false, text });
+    say(left_out(m));
+    let scale = &m.photos[0].scale;
+    if let Some(part) = scale.main_part().filter(|_| scale.relative_uncertainty() > 0.0) {
+        let pct = significant(196.0 * scale.relative_uncertainty(), 2);
+        say(format!("Scale known to ± {pct} % (95 %); most of it: {}.", part.name));
+    }
+    if let Source::Disc(d) = scale.from() {
+        // Half of what an oval of 1 % tells is error.
+        if d.tilt_deg > 12.0 {
+            say(format!(
+                "The disc looks {:.0} degrees tilted: hold the camera square, or use the printed sheet.",
+                d.tilt_deg
+            ));
+        }
+    }
+    say("Mass is taken as ECD³: constant shape and density are assumed.".to_owned());
+    if let Some((shape, _)) = &m.as_sieved {
+        say(format!(
+            "As sieved: a particle passes by {} times its smallest Feret diameter, as fitted to weighed layers.",
+            significant(shape.size_shift, 3)
+        ));
+    }
+    if m.photos.len() == 1 {
+        say(format!(
+            "One photo: the intervals cover counting{}, not how much spreads of the same grounds differ.",
+            if scale.relative_uncertainty() > 0.0 { " and scale" } else { "" }
+        ));
+    }
+    out
+}
+
+fn left_out(m: &Measurement) -> String {
+    let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
+    let (cut, off, large) =
+        (rejected(Rejection::CutByFrame), rejected(Rejection::OffPaper), rejected(Rejection::TooLarge));
+    let mut text = format!("Left out: {} that the frame cuts", count(cut, "particle"));
+    if large > 0 {
+        text += &format!(
+            ", {} wider than 10 mm (give a coin as --reference to take the scale from it)",
+            count(large, "object")
+        );
+    }
+    if off > 0 {
+        text += &format!(", {} off the paper", count(off, "dark area"));
+    }
+    text + "."
+}
+
+/// What [`sample_row`] gives.
+pub const SAMPLE_HEAD: [&str; 8] = ["sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"];
+
+/// A sample as one row.
+pub fn sample_row(name: &str, m: &Measurement) -> Vec<String> {
+    let counts = [m.photos.len(), m.sizes.ecd_um.len()].map(|n| n.to_string());
+    std::iter::once(name.to_owned()).chain(counts).chain(m.by_mass[..5].iter().map(value)).collect()
+}
