@@ -23,13 +23,13 @@ fn missing(folder: &Path, chromium: &Path) -> Option<String> {
     packages.iter().any(|p| !p.is_dir()).then(|| format!("npm ci in {}", folder.display()))
 }
 
-/// Three spreads of two grinds, and one more to set a length on.
+/// Three spreads of two grinds that differ plainly, and a file that is no photo.
 fn photos(folder: &Path) {
-    for (name, coarser, seeds) in [("new", 1.0, 1..4), ("worn", 1.35, 4..7)] {
+    for (name, median_um, seeds) in [("new", 280.0, 1..4), ("worn", 400.0, 4..7)] {
         for seed in seeds {
             let mut scene =
                 SceneSpec { width_px: 1400, height_px: 1050, um_per_px: 20.0, seed, ..SceneSpec::default() };
-            scene.grind.coarse.median_um *= coarser;
+            scene.grind.coarse.median_um = median_um;
             std::fs::write(folder.join(format!("{name}-{seed}.jpg")), render(&scene).unwrap().jpeg()).unwrap();
         }
     }

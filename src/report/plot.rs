@@ -196,17 +196,21 @@ where
     }
     let width = f64::from(area.dim_in_pixel().0 as i32 - px(2.0 * (62.0 + 10.0)));
     let from_left = |um: f64| width * (um / low).ln() / (high / low).ln();
+    // On a narrow plot the labels of the limits reach to that of D90, and stand below it.
+    let heights = if area.dim_in_pixel().0 < 500 * px(1.0) as u32 { [0.88, 0.8] } else { [0.985, 0.93] };
     let fines = format!("fines < {:.0} µm: {} %", m.fines_um, super::format::value(&m.by_mass[4]));
     // Within the shade where it has room, else beside it.
     let side = if from_left(m.fines_um) > f64::from(px(LABEL)) { HPos::Right } else { HPos::Left };
     let beside = if matches!(side, HPos::Right) { m.fines_um / 1.02 } else { m.fines_um * 1.02 };
-    chart.draw_series([Text::new(fines, (beside, top * 0.985), text(14.0, &INK).pos(Pos::new(side, VPos::Top)))])?;
+    chart.draw_series([Text::new(
+        fines,
+        (beside, top * heights[0]),
+        text(14.0, &INK).pos(Pos::new(side, VPos::Top)),
+    )])?;
     if m.smallest_ecd_um > low && m.smallest_ecd_um < high {
         let limit = m.smallest_ecd_um;
-        // On a narrow plot the labels of the limits reach to that of D90, and stand below it.
-        let height = if area.dim_in_pixel().0 < 500 * px(1.0) as u32 { 0.8 } else { 0.93 };
         chart.draw_series(DashedLineSeries::new(
-            [(limit, 0.0), (limit, top * height)],
+            [(limit, 0.0), (limit, top * heights[1])],
             px(6.0),
             px(4.0),
             INK.stroke_width(px(1.0) as u32),
@@ -218,7 +222,7 @@ where
         let beside = if matches!(side, HPos::Right) { limit / 1.015 } else { limit * 1.015 };
         chart.draw_series([Text::new(
             format!("reliable from {} µm", super::format::significant(limit, 2)),
-            (beside, top * height),
+            (beside, top * heights[1]),
             text(14.0, &INK).pos(Pos::new(side, VPos::Top)),
         )])?;
     }

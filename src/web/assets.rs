@@ -6,7 +6,9 @@ use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 
 use super::Refusal;
+use crate::report::page::{Page, pdf};
 use crate::report::viewer;
+use crate::scale::sheet::Paper;
 
 const HTML: &str = "text/html; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
@@ -56,6 +58,16 @@ pub(super) async fn phone_asset(Path(name): Path<String>) -> Result<Response, Re
 fn one_of(assets: &[(&str, &'static str, &'static str)], name: &str) -> Result<Response, Refusal> {
     let found = assets.iter().find(|a| a.0 == name).ok_or_else(|| Refusal::missing("page"))?;
     Ok(([(CONTENT_TYPE, found.1)], found.2).into_response())
+}
+
+/// The scale sheet to print, as `lightsieve target` writes it.
+pub(super) async fn sheet(Path(name): Path<String>) -> Result<Response, Refusal> {
+    let paper = match name.as_str() {
+        "scale-sheet-a4.pdf" => Paper::A4,
+        "scale-sheet-letter.pdf" => Paper::Letter,
+        _ => return Err(Refusal::missing("sheet")),
+    };
+    Ok(([(CONTENT_TYPE, "application/pdf")], pdf(&Page::scale_sheet(paper))).into_response())
 }
 
 /// Everything else.

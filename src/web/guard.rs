@@ -1,6 +1,7 @@
 //! What every request must pass, and what every answer carries.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::{Request, State};
 use axum::http::header::{
@@ -34,8 +35,11 @@ pub(super) struct Door {
 /// network without a key; and sets the headers of every answer.
 pub(super) async fn guard(State((app, door)): State<(Arc<App>, Door)>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
+    let limit = patience(&request);
     let mut response = match check(&app, &door, &request) {
-        Ok(()) => next.run(request).await,
+        Ok(()) => tokio::time::timeout(limit, next.run(request)).await.unwrap_or_else(|_| {
+            Refusal(StatusCode::REQUEST_TIMEOUT, "That took too long. Try again.".to_owned()).into_response()
+        }),
         Err(refusal) => refusal.into_response(),
     };
     let headers = response.headers_mut();
@@ -50,6 +54,16 @@ pub(super) async fn guard(State((app, door)): State<(Arc<App>, Door)>, request: 
     set(HeaderName::from_static("cross-origin-opener-policy"), "same-origin");
     set(CACHE_CONTROL, if path.starts_with("/api/") { "no-store" } else { "no-cache" });
     response
+}
+
+/// How long a request may take until its answer begins. A change is a few bytes that come at once; an upload has limits of
+/// its own, within this one; a file may wait for photos to be measured.
+fn patience(request: &Request) -> Duration {
+    let is_upload = request.uri().path().ends_with("/photos");
+    Duration::from_secs(match *request.method() {
+        Method::POST if !is_upload => 15,
+        _ => 300,
+    })
 }
 
 fn check(app: &App, door: &Door, request: &Request) -> Result<(), Refusal> {

@@ -108,6 +108,7 @@ fn for_this_machine(app: Arc<App>, door: Door) -> Router {
     let routes = Router::new()
         .route("/", get(assets::page))
         .route("/asset/{name}", get(assets::asset))
+        .route("/sheet/{name}", get(assets::sheet))
         .route("/api/state", get(tell::state))
         .route("/api/events", get(tell::events))
         .route("/api/settings", post(trays::settings))

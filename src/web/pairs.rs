@@ -38,6 +38,8 @@ pub(super) struct Which {
 /// The comparisons of all trays that have an answer with one of them.
 struct Compared {
     bench: Bench,
+    /// The trays that stand against the base.
+    others: Vec<u64>,
     found: Vec<Comparison>,
 }
 
@@ -47,6 +49,7 @@ impl Compared {
         bench.fines_um = which.fines_um.unwrap_or(bench.fines_um);
         let base = grounds(app, &bench, bench.tray(which.base)?)?;
         let mut others: Vec<Grounds> = Vec::new();
+        let mut ids = Vec::new();
         for tray in bench.shown().filter(|t| t.id != which.base && which.other.is_none_or(|o| o == t.id)) {
             // A tray without an answer is no reason to keep quiet about the rest.
             if let Ok(mut side) = grounds(app, &bench, tray) {
@@ -54,6 +57,7 @@ impl Compared {
                     side.name = format!("{} ({})", side.name, tray.id);
                 }
                 others.push(side);
+                ids.push(tray.id);
             }
         }
         if others.is_empty() {
@@ -68,7 +72,7 @@ impl Compared {
             seed: SEED,
         };
         let found = compare(&base, &others, &question).map_err(|e| Refusal::wrong(e.to_string()))?;
-        Ok(Compared { bench, found })
+        Ok(Compared { bench, others: ids, found })
     }
 }
 
@@ -86,8 +90,13 @@ pub(super) async fn comparison(
     Query(which): Query<Which>,
 ) -> Result<Json<Value>, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, found } = Compared::of(app, &which)?;
-        Ok(Json(json!({ "against": found.iter().map(|c| tell::comparison(c, bench.fines_um)).collect::<Vec<_>>() })))
+        let Compared { bench, others, found } = Compared::of(app, &which)?;
+        let told = found.iter().zip(others).map(|(c, tray)| {
+            let mut told = tell::comparison(c, bench.fines_um);
+            told["tray"] = json!(tray);
+            told
+        });
+        Ok(Json(json!({ "against": told.collect::<Vec<_>>() })))
     })
     .await
 }
@@ -98,7 +107,7 @@ pub(super) async fn comparison_plot(
     Query(which): Query<Which>,
 ) -> Result<Response, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, found } = Compared::of(app, &which)?;
+        let Compared { bench, found, .. } = Compared::of(app, &which)?;
         let width = which.room.size().0;
         let svg = report_plot::comparison_of_width(&found[0], bench.fines_um, plot::Kind::Svg, width);
         Ok(file("image/svg+xml", "comparison", "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
@@ -112,7 +121,7 @@ pub(super) async fn comparison_page(
     Query(which): Query<Which>,
 ) -> Result<Response, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, found } = Compared::of(app, &which)?;
+        let Compared { bench, found, .. } = Compared::of(app, &which)?;
         let data = comparison_report::json(&found, bench.fines_um);
         let page = html::comparison(&found, bench.fines_um, &data).map_err(|e| Refusal::broken(e.to_string()))?;
         Ok(file("text/html; charset=utf-8", "comparison", "html", page))
@@ -126,7 +135,7 @@ pub(super) async fn comparison_json(
     Query(which): Query<Which>,
 ) -> Result<Response, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, found } = Compared::of(app, &which)?;
+        let Compared { bench, found, .. } = Compared::of(app, &which)?;
         Ok(file("application/json", "comparison", "json", comparison_report::json(&found, bench.fines_um)))
     })
     .await

@@ -137,6 +137,9 @@ pub(super) async fn picture(State(app): State<Arc<App>>, Path(id): Path<u64>) ->
 
 /// A small copy.
 pub(super) async fn small(State(app): State<Arc<App>>, Path(id): Path<u64>) -> Result<Response, Refusal> {
+    if let Some(bytes) = app.small(id) {
+        return Ok(([(CONTENT_TYPE, "image/jpeg")], bytes).into_response());
+    }
     shown(app, id, Some(SMALL)).await
 }
 
@@ -154,7 +157,11 @@ async fn shown(app: Arc<App>, id: u64, most: Option<u32>) -> Result<Response, Re
     });
     let bytes = work.await.unwrap_or_else(|_| Err("the picture cannot be decoded".to_owned()));
     drop(turn);
-    Ok(([(CONTENT_TYPE, "image/jpeg")], bytes.map_err(Refusal::broken)?).into_response())
+    let bytes = bytes.map_err(Refusal::broken)?;
+    if most.is_some() {
+        app.keep_small(id, bytes.clone());
+    }
+    Ok(([(CONTENT_TYPE, "image/jpeg")], bytes).into_response())
 }
 
 fn shrunk(picture: &RgbImage, most: u32) -> RgbImage {

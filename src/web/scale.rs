@@ -77,9 +77,11 @@ impl ScaleWish {
     }
 }
 
-/// Why a photo is not measured, in words of the page: without what speaks of options of the command line.
+/// Why a photo is not measured, in words of the page: without what speaks of options of the command line, which further
+/// lines do.
 pub(super) fn for_the_page(text: &str) -> String {
-    let parts = text.lines().flat_map(|line| line.split(". ")).flat_map(|part| part.split("; or "));
+    let first = text.lines().next().unwrap_or_default();
+    let parts = first.split(". ").flat_map(|part| part.split("; or "));
     let told: Vec<&str> = parts
         .map(|part| part.trim().trim_end_matches('.'))
         .filter(|part| {

@@ -21,7 +21,7 @@ use super::photos::kind;
 use super::store::{TEMPORARY, own_name};
 use super::work::App;
 use super::{Refusal, photos};
-use crate::photo;
+use crate::photo::{self, Photo};
 
 /// Largest photo taken, bytes: far above what a phone makes.
 const MOST_BYTES: u64 = 80 << 20;
@@ -88,13 +88,13 @@ async fn keep(app: &Arc<App>, tray: u64, name: &str, file: NamedTempFile) -> Res
     let checked = tokio::task::spawn_blocking(move || {
         let bytes = photo::read_bytes(file.path()).map_err(|e| e.to_string())?;
         check_claim(&bytes)?;
-        photo::decode(&bytes).map_err(|e| e.to_string())?;
-        Ok::<_, String>((file, kind(&bytes)))
+        let decoded = photo::decode(&bytes).map_err(|e| e.to_string())?;
+        Ok::<_, String>((file, kind(&bytes), decoded))
     });
     let checked = checked.await.unwrap_or_else(|_| Err("the picture cannot be decoded".to_owned()));
     drop(turn);
-    let (file, kind) = checked.map_err(Refusal::wrong)?;
-    add(app, tray, name, file, kind)
+    let (file, kind, decoded) = checked.map_err(Refusal::wrong)?;
+    add(app, tray, name, file, kind, Some(decoded))
 }
 
 /// Refuses a picture that would take too much room once it is unpacked, by what its header claims. What has no readable
@@ -110,7 +110,14 @@ fn check_claim(bytes: &[u8]) -> Result<(), String> {
 }
 
 /// Puts a file that was checked in its place, and into its tray.
-fn add(app: &App, tray: u64, name: &str, file: NamedTempFile, kind: &'static str) -> Result<u64, Refusal> {
+fn add(
+    app: &App,
+    tray: u64,
+    name: &str,
+    file: NamedTempFile,
+    kind: &'static str,
+    decoded: Option<Photo>,
+) -> Result<u64, Refusal> {
     app.change(|bench| {
         bench.has_room()?;
         let id = bench.number();
@@ -130,6 +137,9 @@ fn add(app: &App, tray: u64, name: &str, file: NamedTempFile, kind: &'static str
         file.persist_noclobber(place).map_err(broken)?;
         let name = target.free_name(name);
         target.add(id, name, own);
+        if let Some(decoded) = decoded {
+            app.hand_over(id, decoded);
+        }
         Ok(id)
     })
 }
@@ -139,7 +149,7 @@ pub(super) fn add_own(app: &App, tray: u64, name: &str, bytes: &[u8]) -> Result<
     let broken = |e: std::io::Error| Refusal::broken(format!("The photo cannot be kept: {}.", e.kind()));
     let mut file = tempfile::Builder::new().prefix(TEMPORARY).tempfile_in(app.folder.photos()).map_err(broken)?;
     file.write_all(bytes).map_err(broken)?;
-    add(app, tray, name, file, photos::kind(bytes))
+    add(app, tray, name, file, photos::kind(bytes), None)
 }
 
 fn too_large() -> Refusal {

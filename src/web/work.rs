@@ -13,7 +13,7 @@ use super::lan::Keys;
 use super::scale::{ScaleWish, for_the_page};
 use super::store::{Bench, Folder, Kept, Tray};
 use crate::particle::Particle;
-use crate::photo;
+use crate::photo::{self, Photo};
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_photo};
 
 /// The server's memory, shared by all requests.
@@ -21,7 +21,11 @@ pub(super) struct App {
     pub folder: Folder,
     bench: Mutex<Bench>,
     measured: Mutex<HashMap<u64, Entry>>,
+    /// The photo that came last, decoded, until it is measured.
+    decoded: Mutex<Option<(u64, Photo)>>,
     answers: Mutex<HashMap<u64, (String, Arc<Measurement>)>>,
+    /// Small pictures made so far.
+    small: Mutex<HashMap<u64, Vec<u8>>>,
     /// Counts the changes that the page shows.
     changes: watch::Sender<u64>,
     wake: Notify,
@@ -91,7 +95,9 @@ impl App {
             folder,
             bench: Mutex::new(bench),
             measured: Mutex::default(),
+            decoded: Mutex::default(),
             answers: Mutex::default(),
+            small: Mutex::default(),
             changes: watch::channel(0).0,
             wake: Notify::new(),
             now: AtomicU64::new(0),
@@ -120,6 +126,21 @@ impl App {
         Ok(result)
     }
 
+    /// The small picture of a photo, where it was made before.
+    pub fn small(&self, id: u64) -> Option<Vec<u8>> {
+        locked(&self.small).get(&id).cloned()
+    }
+
+    /// Keeps the small picture of a photo.
+    pub fn keep_small(&self, id: u64, bytes: Vec<u8>) {
+        locked(&self.small).insert(id, bytes);
+    }
+
+    /// Keeps a photo that was decoded to be checked, so that it need not be decoded again to be measured.
+    pub fn hand_over(&self, id: u64, decoded: Photo) {
+        *locked(&self.decoded) = Some((id, decoded));
+    }
+
     /// Tells the page that there is something new.
     pub fn tell(&self) {
         self.changes.send_modify(|n| *n += 1);
@@ -144,12 +165,13 @@ impl App {
             let (key, fines_um) = (scale.key(kept.places.as_ref()), bench.fines_um);
             let (file, name) = (self.folder.file_of(kept), kept.name.clone());
             let wish = scale.settings(kept.places.as_ref(), fines_um);
+            let decoded = locked(&self.decoded).take_if(|(of, _)| *of == id).map(|(_, photo)| photo);
             self.now.store(id, Ordering::Relaxed);
             self.tell();
             let work = tokio::task::spawn_blocking(move || {
                 let wish = wish.map_err(|why| Failure { why, wants_scale: true })?;
                 let settings = wish.ok_or_else(|| Failure::other("Two places are wanted."))?;
-                measure(&file, &name, &settings)
+                measure(decoded, &file, &name, &settings)
             });
             let outcome = work.await.unwrap_or_else(|e| Err(Failure::other(e.to_string())));
             self.now.store(0, Ordering::Relaxed);
@@ -262,9 +284,15 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-fn measure(file: &Path, name: &str, settings: &Settings) -> Result<Arc<MeasuredPhoto>, Failure> {
+fn measure(
+    decoded: Option<Photo>,
+    file: &Path,
+    name: &str,
+    settings: &Settings,
+) -> Result<Arc<MeasuredPhoto>, Failure> {
+    let read = || photo::read(file).map_err(|e| Failure::other(for_the_page(&e.to_string())));
     let work = || {
-        let photo = photo::read(file).map_err(|e| Failure::other(for_the_page(&e.to_string())))?;
+        let photo = decoded.map_or_else(read, Ok)?;
         measure_photo(&photo, Path::new(name), settings).map(Arc::new).map_err(|e| Failure {
             why: for_the_page(&e.to_string()),
             wants_scale: matches!(e, MeasureError::Scale(_)),

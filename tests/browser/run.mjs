@@ -1,96 +1,10 @@
 // Whole ways through the local page in a real browser. Run by tests/browser.rs, which says where everything is.
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
-import { mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
-import { createRequire } from "node:module";
-import net from "node:net";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
-import { chromium } from "playwright-core";
-
-const { LIGHTSIEVE, LIGHTSIEVE_CHROMIUM, LIGHTSIEVE_PHOTOS, LIGHTSIEVE_SCREENSHOTS } = process.env;
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const photos = (name) => readdirSync(LIGHTSIEVE_PHOTOS).filter((f) => f.startsWith(name)).sort().map((f) => join(LIGHTSIEVE_PHOTOS, f));
-const bad = photos("<b>").concat(photos("note"))[0];
-const work = mkdtempSync(join(tmpdir(), "lightsieve-browser-"));
-
-const freePort = () =>
-  new Promise((done) => {
-    const server = net.createServer().listen(0, "127.0.0.1", () => {
-      const { port } = server.address();
-      server.close(() => done(port));
-    });
-  });
-
-async function serve(folder, port, more = []) {
-  const child = spawn(LIGHTSIEVE, ["serve", "--port", String(port), "--folder", join(work, folder), ...more], { stdio: ["ignore", "pipe", "inherit"] });
-  await new Promise((done, fail) => {
-    child.stdout.once("data", done);
-    child.once("exit", (status) => fail(new Error(`the server ended with ${status}`)));
-  });
-  const stop = () =>
-    new Promise((done) => {
-      child.removeAllListeners("exit");
-      if (child.exitCode !== null || child.signalCode !== null) return done();
-      child.once("exit", done);
-      child.kill("SIGKILL");
-      return undefined;
-    });
-  servers.push(stop);
-  return { address: `http://127.0.0.1:${port}/`, stop };
-}
-
-const browser = await chromium.launch({
-  executablePath: LIGHTSIEVE_CHROMIUM,
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
-});
-const open = [];
-const servers = [];
-const faults = [];
-
-async function page(address, options = {}) {
-  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true, ...options });
-  context.setDefaultTimeout(15000);
-  const made = await context.newPage();
-  const own = new URL(address).host;
-  made.on("pageerror", (error) => faults.push(`script: ${error.message}`));
-  made.on("console", (message) => {
-    const text = message.text();
-    // Requests that are refused on purpose, and a server that was stopped on purpose, are no faults of the page.
-    if (message.type() === "error" && !/status of (4|5)\d\d|ERR_CONNECTION|ERR_INCOMPLETE|ERR_EMPTY/.test(text)) faults.push(`console: ${text}`);
-  });
-  made.on("request", (request) => {
-    const url = new URL(request.url());
-    if (["http:", "https:"].includes(url.protocol) && url.host !== own) faults.push(`a request to ${url.host}`);
-  });
-  made.on("dialog", (dialog) => {
-    faults.push(`a dialog: ${dialog.message()}`);
-    dialog.dismiss();
-  });
-  open.push(context);
-  await made.goto(address);
-  return made;
-}
-
-const phone = { viewport: { width: 390, height: 844 }, isMobile: true, hasTouch: true };
-const seen = (of, name) => of.screenshot({ path: join(LIGHTSIEVE_SCREENSHOTS, `${name}.png`) });
-const wholeSeen = (of, name) => of.screenshot({ path: join(LIGHTSIEVE_SCREENSHOTS, `${name}.png`), fullPage: true });
-const ready = (of) => of.waitForSelector("body[data-ready]");
-const d50 = (of, tray = 0) => of.locator(".tray").nth(tray).locator(".figure strong").first().innerText({ timeout: 20000 });
-const verdict = (of) => of.locator("#verdict .verdict").first().innerText({ timeout: 20000 });
-
-async function accessible(of, what) {
-  await of.evaluate(axe);
-  const found = await of.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
-  const serious = found.violations.filter((v) => ["serious", "critical"].includes(v.impact));
-  const told = serious.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(" ")).join(", ")}`);
-  assert.deepEqual(told, [], `accessibility of ${what}`);
-}
-
-async function isNarrowEnough(of, what) {
-  const [needs, has] = await of.evaluate(() => [document.documentElement.scrollWidth, innerWidth]);
-  assert.ok(needs <= has, `${what} needs ${needs} px of ${has}`);
-}
+import { readFileSync } from "node:fs";
+import {
+  accessible, bad, cleared, close, d50, faults, freePort, isNarrowEnough, lastSeen, page, phone, photos, picture, ready, seen, serve,
+  verdict, wholeSeen,
+} from "./desk.mjs";
 
 const ways = {
   async "first run with the demo photos"(port) {
@@ -141,7 +55,7 @@ const ways = {
     await ready(p);
     await p.locator(".tray").nth(1).locator("input[type=file]").first().setInputFiles(photos("worn").slice(2).concat(bad));
     await p.locator(".tray").nth(1).getByText("3 photos, ").waitFor({ timeout: 20000 });
-    assert.match(await p.locator(".bad").nth(1).innerText(), /note.*not a picture/);
+    assert.match(await p.locator(".bad li").innerText(), /note.*not a picture/);
     assert.equal(await p.locator(".bad b").count(), 0, "markup in a file's name stays text");
     assert.equal(await p.getByLabel("Name of the sample").first().inputValue(), "new burrs");
     await p.getByText("D50 is").first().waitFor({ timeout: 20000 });
@@ -224,14 +138,18 @@ const ways = {
     await tray.getByText("1 left out by you").first().waitFor();
     const without = await d50(p);
 
-    // By the pointer: back again. The particle lies in the middle of the view.
+    // By the pointer: back again. With the whole photo in view its place on the screen follows from that in the photo.
     await tray.getByText("Look closely").click();
     await p.locator("#look [data-shown]").waitFor();
-    await canvas.focus();
-    await p.keyboard.press("n");
-    await p.waitForTimeout(500);
+    const out = await p.evaluate(async () => {
+      const { trays } = await (await fetch("/api/state")).json();
+      const told = await (await fetch(`/api/photos/${trays[0].photos[0].id}/outlines`)).json();
+      const { x, y } = told.particles.find((particle) => particle.state === "out");
+      return { x, y, width: told.width, height: told.height };
+    });
     const box = await canvas.boundingBox();
-    await p.mouse.click(box.x + box.width / 2, box.y + box.height / 2);
+    const zoom = Math.min(box.width / out.width, box.height / out.height);
+    await p.mouse.click(box.x + box.width / 2 + (out.x - out.width / 2) * zoom, box.y + box.height / 2 + (out.y - out.height / 2) * zoom);
     await p.getByText("1 left out by you here.").waitFor({ state: "detached" });
     await p.locator("#look [data-closes]").click();
     await p.waitForFunction((old) => document.querySelector(".tray .figure strong").innerText !== old, without);
@@ -242,7 +160,7 @@ const ways = {
     await tray.getByRole("button", { name: "Compare with the photos" }).click();
     await tray.getByText("Lost in sieving: 0.30 g").waitFor();
     await p.waitForTimeout(400);
-    await tray.screenshot({ path: join(LIGHTSIEVE_SCREENSHOTS, "sieve.png") });
+    await tray.screenshot({ path: picture("sieve") });
     await accessible(p, "the sieve weights");
     await server.stop();
   },
@@ -400,12 +318,9 @@ for (const [name, way] of Object.entries(ways)) {
   } catch (error) {
     failed += 1;
     console.log(`FAILED: ${name}\n${error.stack}\n${faults.join("\n")}`);
-    for (const context of open) for (const p of context.pages()) await seen(p, `failed-${failed}`).catch(() => {});
+    await lastSeen(`failed-${failed}`);
   }
-  faults.length = 0;
-  for (const context of open.splice(0)) await context.close();
-  for (const stop of servers.splice(0)) await stop();
+  await cleared();
 }
-await browser.close();
-rmSync(work, { recursive: true, force: true });
+await close();
 process.exit(failed ? 1 : 0);

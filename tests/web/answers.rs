@@ -34,6 +34,11 @@ fn files_are_byte_for_byte_those_of_the_command_line() {
     server.settled();
     same(&server, &format!("/api/trays/{one}/measurement.json"), "measure on-the-sheet.jpg --json OUT");
     same(&server, &format!("/api/trays/{one}/particles.csv"), "measure on-the-sheet.jpg --particles OUT");
+    for paper in ["a4", "letter"] {
+        let known =
+            std::fs::read(demo_folder().join(format!("../calibration-targets/scale-sheet-{paper}.pdf"))).unwrap();
+        assert!(server.get(&format!("/sheet/scale-sheet-{paper}.pdf")).body == known, "{paper}");
+    }
     let both = "measure filter-grind.jpg finer-grind.jpg --scale 20";
     same(&server, &format!("/api/trays/{two}/measurement.json"), &format!("{both} --json OUT"));
     same(&server, &format!("/api/trays/{two}/particles.csv"), &format!("{both} --particles OUT"));
@@ -95,6 +100,18 @@ fn comparison_and_sieving_are_those_of_the_command_line() {
     let known: Value = serde_json::from_slice(&command_line(line)).unwrap();
     assert_eq!(told["against"][0]["text"], known["verdict"]["text"]);
     assert_eq!(told["against"][0]["verdict"], known["verdict"]["kind"]);
+
+    let third = server.tray_with(&["on-the-sheet.jpg"], &scale);
+    server.done(&format!("/api/trays/{third}"), &json!({ "name": "c" }));
+    server.settled();
+    let line = "compare b=finer-grind.jpg a=filter-grind.jpg c=on-the-sheet.jpg --scale 20 --json OUT";
+    same(&server, &format!("/api/comparison.json?base={other}"), line);
+    let told = server.get(&format!("/api/comparison?base={other}")).json();
+    assert_eq!([&told["against"][0]["tray"], &told["against"][1]["tray"]], [base, third]);
+    for room in ["wide", "narrow"] {
+        let plot = server.get(&format!("/api/comparison.svg?base={other}&other={third}&room={room}"));
+        assert!(plot.status == 200 && plot.text().lines().any(|l| l == "c"), "{room}");
+    }
 
     let weights = json!({ "charge_g": 25, "retained": [[710, 8.6], [355, 12.9]], "receiver_g": 3.2, "step_g": 0.1 });
     server.done(&format!("/api/trays/{other}"), &json!({ "weights": weights }));

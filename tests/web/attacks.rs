@@ -190,6 +190,10 @@ fn slow_uploads_are_cut_off_and_hold_nobody_up() {
     // Half a head, and then nothing.
     let mut half = open(&server.address);
     half.write_all(b"GET / HTTP/1.1\r\nho").unwrap();
+    // A change that never comes.
+    let mut change = open(&server.address);
+    let json_type = [("content-type", "application/json")];
+    change.write_all(head(&server.address, "POST", "/api/trays", &json_type, Some(100)).as_bytes()).unwrap();
     assert_eq!(server.get("/").status, 200);
     assert_eq!(
         server.upload(tray, "good.png", &small_png(1)).status,
@@ -199,6 +203,7 @@ fn slow_uploads_are_cut_off_and_hold_nobody_up() {
     for stream in &mut slow {
         assert_eq!(answer(stream).status, 408);
     }
+    assert_eq!(answer(&mut change).status, 408);
     let _ = answer(&mut half);
     assert!(began.elapsed() < Duration::from_secs(45), "{:?}", began.elapsed());
 }

@@ -203,8 +203,7 @@ function grainView(container, options) {
     const to = { x: particles[i].x - wide / zoom / 2, y: particles[i].y - high / zoom / 2, zoom };
     if (calm.matches) {
       Object.assign(view, to);
-      hold();
-      return;
+      return hold();
     }
     const [from, began] = [{ ...view }, performance.now()];
     const move = (now) => {
@@ -331,7 +330,7 @@ function grainView(container, options) {
     event.preventDefault();
     act();
   });
-  for (const type of ["focus", "blur"]) canvas.addEventListener(type, wish);
+  ["focus", "blur"].forEach((type) => canvas.addEventListener(type, wish));
 
   function tellKey() {
     key.replaceChildren(...grainDraw.keyItems(particles));

@@ -51,12 +51,8 @@ async function newTray(files = []) {
 }
 
 // Waits until the sample is on the page.
-function shown(id) {
-  return new Promise((done) => {
-    const see = () => (views.has(id) ? done() : setTimeout(see, 30));
-    see();
-  });
-}
+const awaited = new Map();
+const shown = (id) => new Promise((done) => (views.has(id) ? done() : awaited.set(id, done)));
 
 const acts = { addPhotos, look, fines, compareAgain: () => verdict.update(state, fines()) };
 
@@ -75,6 +71,8 @@ function update(next) {
       find("trays").insertBefore(views.get(tray.id).element, find("new-tray"));
     }
     views.get(tray.id).update(tray, state);
+    awaited.get(tray.id)?.();
+    awaited.delete(tray.id);
   }
   find("first").hidden = state.trays.length > 0;
   find("bench").hidden = state.trays.length === 0;

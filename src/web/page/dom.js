@@ -22,6 +22,9 @@ export function number(text) {
   return String(text).trim() !== "" && Number.isFinite(value) ? value : null;
 }
 
+// A number and its unit are not parted at the end of a line.
+export const kept = (text) => text.replace(/ (?=(µm|%|g)([^\p{L}]|$))/gu, "\u00a0");
+
 let closing = 0;
 
 // A line at the foot of the page, with something to do about it.

@@ -1,5 +1,5 @@
 // What a sample comes to: the two figures that people ask for, the curve, what to do better, and the rest to open.
-import { drawing, h, table } from "./dom.js";
+import { drawing, h, kept, table } from "./dom.js";
 
 const withUnit = (row) => `${row.value}${row.unit ? ` ${row.unit}` : ""}`;
 
@@ -9,7 +9,7 @@ function large(row, says, level) {
     { class: "figure" },
     h("span", { class: "figure-name" }, row.name),
     h("strong", {}, row.value, h("small", {}, row.unit ? ` ${row.unit}` : "")),
-    h("span", { class: "between" }, `between ${row.interval.replace(" – ", " and ")}${row.unit ? ` ${row.unit}` : ""} (${level})`),
+    h("span", { class: "between" }, kept(`between ${row.interval.replace(" – ", " and ")}${row.unit ? ` ${row.unit}` : ""} (${level})`)),
     h("span", { class: "says" }, says),
   );
 }

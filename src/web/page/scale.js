@@ -4,7 +4,7 @@ import { h, number, toast } from "./dom.js";
 const coinName = (name) => name.replace("-", " ").replace("2pound", "2 pound");
 
 const WAYS = {
-  sheet: ["Printed sheet", "The marks of the scale sheet are found in the photo. Make the sheet with: lightsieve target"],
+  sheet: ["Printed sheet", "The marks of the scale sheet are found in the photo. Under “How to photograph” there is the sheet to print."],
   card: ["Bank card", "A card of 85.60 × 53.98 mm beside the grounds, its darker side up."],
   coin: ["Coin", "A coin beside the grounds, the camera held straight above."],
   disc: ["Round object", "Anything round and flat whose diameter you know."],

@@ -68,7 +68,11 @@ export class TrayView {
       this.files.box,
     );
     this.load = latest(async (fines) => {
-      const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`);
+      const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`).catch((error) => {
+        // Asked again with the next change, also where nothing else is new.
+        delete this.seen.answer;
+        throw error;
+      });
       answerView(this.answer, this.id, this.tray, result, fines);
       this.files.box.hidden = !result.rows;
       this.sieve.refresh(this.tray, Boolean(result.rows));
@@ -170,7 +174,10 @@ export class TrayView {
       h(
         "button",
         { type: "button", class: "open", "data-focus": `open-${photo.id}`, onclick: open },
-        h("img", { src: `/api/photos/${photo.id}/small`, alt: "", loading: "lazy" }),
+        // The picture waits: measuring needs the machine first.
+        ["waiting", "measuring"].includes(photo.status)
+          ? h("span", { class: "picture" })
+          : h("img", { class: "picture", src: `/api/photos/${photo.id}/small`, alt: "", loading: "lazy" }),
         h("span", { class: "file" }, photo.name),
         h("span", { class: "told" }, told),
         h("span", { class: "do" }, photo.status === "places" ? "Set the two places" : "Look closely"),

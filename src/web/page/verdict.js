@@ -1,5 +1,5 @@
 // The comparison of samples: the verdict first.
-import { drawing, find, h, table } from "./dom.js";
+import { drawing, find, h, kept, table } from "./dom.js";
 import { ask, latest } from "./net.js";
 
 const SAID = { different: "Different", alike: "Alike", undecided: "Not decided" };
@@ -13,6 +13,8 @@ export function verdictView() {
     try {
       found = await ask(`/api/comparison?base=${base}&fines_um=${fines}`);
     } catch (error) {
+      // Asked again with the next change, also where nothing else is new.
+      seen = null;
       box.replaceChildren(h("p", { class: "why" }, error.message));
       return;
     }
@@ -32,30 +34,28 @@ export function verdictView() {
       trays.map((t) => h("option", { value: t.id, selected: t.id === base }, t.name)),
     );
     const address = (ending, more) => `/api/comparison${ending}?base=${base}&fines_um=${fines}${more}`;
-    const byName = (name) => trays.find((t) => t.name === name || `${t.name} (${t.id})` === name);
     const focused = document.activeElement?.closest?.("#verdict select") !== null && document.activeElement?.tagName === "SELECT";
     box.replaceChildren(
       h("h2", {}, "What differs"),
-      ...all.map((c) => {
-        const other = byName(c.names[1]);
-        return h(
+      ...all.map((c) =>
+        h(
           "section",
           { class: `said ${c.verdict}` },
-          h("p", { class: "verdict" }, h("span", { class: "said-word" }, `${SAID[c.verdict]}:`), " ", c.text.replace(/^(Different|Alike): /, "")),
+          h("p", { class: "verdict" }, h("span", { class: "said-word" }, `${SAID[c.verdict]}:`), " ", kept(c.text.replace(/^(Different|Alike): /, ""))),
           c.notes.map((note) => h("p", { class: "note" }, note)),
           h(
             "details",
             { class: "part", open: opened || undefined, ontoggle: (event) => { opened = event.target.open; } },
             h("summary", {}, `Curves and figures: ${c.names[1]} against ${c.names[0]}`),
-            drawing(address(".svg", `&other=${other?.id}&of=${encodeURIComponent(key)}`), `Share of the mass finer than each size for ${c.names[0]} and ${c.names[1]}, their difference, and the share in each class of size. The numbers are in the table.`),
+            drawing(address(".svg", `&other=${c.tray}&of=${encodeURIComponent(key)}`), `Share of the mass finer than each size for ${c.names[0]} and ${c.names[1]}, their difference, and the share in each class of size. The numbers are in the table.`),
             table(
               `${c.sides[1]} against ${c.sides[0]}`,
               ["figure", c.names[0], c.names[1], "change", `${c.level} interval`, "p, all figures", ""],
               c.rows.map((r) => [r.name, ...r.values, r.change, r.interval, r.p, r.said]),
             ),
           ),
-        );
-      }),
+        ),
+      ),
       h(
         "div",
         { class: "row" },
