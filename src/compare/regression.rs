@@ -1,5 +1,7 @@
 use nalgebra::{DMatrix, DVector, RowDVector};
 
+use crate::numeric::regression;
+
 /// Coefficients of a linear model and how well they are known.
 #[derive(Clone, Debug)]
 pub(super) struct Regression {
@@ -31,20 +33,17 @@ impl Regression {
 /// Source: R. C. Paule & J. Mandel, J. Res. NBS 87 (1982) 377–385; G. Knapp & J. Hartung, Stat. Med. 22 (2003) 2693–2710
 /// (both from memory).
 pub(super) fn random_effects(design: &DMatrix<f64>, value: &[f64], known: &[f64]) -> Option<Regression> {
-    let (rows, columns) = design.shape();
-    let freedom = rows.checked_sub(columns).filter(|f| *f > 0)? as f64;
-    let value = DVector::from_column_slice(value);
+    let rows: Vec<Vec<f64>> = design.row_iter().map(|r| r.iter().copied().collect()).collect();
     let solve = |common: f64| {
-        let weight = DMatrix::from_diagonal(&DVector::from_iterator(rows, known.iter().map(|k| 1.0 / (k + common))));
-        let covariance = (design.transpose() * &weight * design).try_inverse()?;
-        let coefficients = &covariance * design.transpose() * &weight * &value;
-        let rest = &value - design * &coefficients;
-        let squares = (rest.transpose() * &weight * &rest)[0];
-        Some((Regression { coefficients, covariance, freedom }, squares))
+        let weight: Vec<f64> = known.iter().map(|k| 1.0 / (k + common)).collect();
+        let fit = regression(&rows, value, &weight)?;
+        let coefficients = DVector::from_vec(fit.coefficients);
+        Some((Regression { coefficients, covariance: fit.spread, freedom: fit.freedom }, fit.squares))
     };
     // A perfect fit of values without variance of their own leaves nothing to weigh by.
     let least = 1e-12 * value.iter().map(|v| v * v).fold(f64::MIN_POSITIVE, f64::max);
     let (plain, squares) = solve(least)?;
+    let freedom = plain.freedom;
     if squares <= freedom {
         let covariance = plain.covariance * (squares / freedom);
         return Some(Regression { covariance, ..plain });
