@@ -195,8 +195,21 @@ fn the_bench_study_answers_its_question() {
     let ends = |v: &serde_json::Value| [0, 1].map(|i| v["interval"][i].as_f64().unwrap());
     let [low, high] = ends(&fines["done_95_kg"]);
     assert!(low <= 9.0 && 9.0 <= high, "{low} {high}");
+    // The gap of the worn burrs is 6 % wider at the same setting, one step being 9 %; the run-in ones are the second set.
+    let worn = json["dial"]["pairs"].as_array().unwrap().iter().find(|p| p["other"] == "worn at 410 kg").unwrap();
+    assert!(worn["shift_interval_steps"][1].as_f64().unwrap() < 0.0, "{worn}");
     let page = desk.text("study-report.html");
-    for heading in ["What was asked", "The answer", "What is not known", "Grind", "Sieves", "Wear", "Cup", "Tasting"] {
+    for heading in [
+        "What was asked",
+        "The answer",
+        "What is not known",
+        "Grind",
+        "Sieves",
+        "Same dial, different gap",
+        "Wear",
+        "Cup",
+        "Tasting",
+    ] {
         assert!(page.contains(&format!("<h2>{heading}</h2>")), "{heading}");
     }
     // Nothing from outside, a text for every picture.

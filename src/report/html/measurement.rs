@@ -117,7 +117,7 @@ pub fn measurement(
     let carried =
         [Carried { name: "measurement.json", content: &data }, Carried { name: "particles.csv", content: &particles }];
     let shown = (!shown.is_empty()).then(|| serde_json::to_string(&shown).expect("plain structs always serialise"));
-    Ok(page_with(title, &body, &carried, shown.as_deref()))
+    Ok(page_with(title, &body, &carried, "", shown.as_deref()))
 }
 
 /// The answer in a sentence, the figures that matter most in large print, and what to do better.

@@ -43,11 +43,17 @@ fn within_script(text: &[u8]) -> String {
 
 /// A whole page. `body` is HTML.
 pub(super) fn page(title: &str, body: &str, carried: &[Carried<'_>]) -> Vec<u8> {
-    page_with(title, body, carried, None)
+    page_with(title, body, carried, "", None)
 }
 
-/// A whole page; `photos` is what the viewer needs of them (JSON).
-fn page_with(title: &str, body: &str, carried: &[Carried<'_>], photos: Option<&str>) -> Vec<u8> {
+/// A whole page with a style of its own besides that of all pages; `photos` is what the viewer needs of them (JSON).
+pub(super) fn page_with(
+    title: &str,
+    body: &str,
+    carried: &[Carried<'_>],
+    style: &str,
+    photos: Option<&str>,
+) -> Vec<u8> {
     let title = escape(title);
     let mut data = String::new();
     for file in carried {
@@ -59,7 +65,7 @@ fn page_with(title: &str, body: &str, carried: &[Carried<'_>], photos: Option<&s
             within_script(file.content)
         );
     }
-    let (mut style, mut script) = (STYLE.to_owned(), SCRIPT.to_owned());
+    let (mut style, mut script) = (format!("{STYLE}{style}"), SCRIPT.to_owned());
     if let Some(photos) = photos {
         let photos = within_script(photos.as_bytes());
         let _ = writeln!(data, "<script type=\"application/json\" id=\"photos\">{photos}</script>");

@@ -5,9 +5,9 @@ use std::fmt::Write;
 use super::super::ReportError;
 use super::super::comparison::p_text;
 use super::super::format::{decimals, interval, value};
-use super::super::html::escape;
+use super::super::html::{escape, table};
 use super::dots::{Row, dots};
-use super::sections::{figure, number, table};
+use super::sections::{figure, number};
 use super::wear_plot::scatter;
 use super::words;
 use crate::study::file::{BrewKind, TastingKind};
@@ -94,7 +94,7 @@ pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
             "yield % (steps of instruments)",
             "kept g per g",
         ],
-        &rows,
+        rows,
     );
     Ok(out)
 }
@@ -145,7 +145,7 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
     out += &table(
         "Tastings",
         &["samples", "test", "answers", "p", "shown from", "share of people (interval)", "at most"],
-        &rows,
+        rows,
     );
     Ok(out)
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::ReportError;
-use super::super::html::{STYLE, dials_compared, escape};
+use super::super::html::{Carried, dials_compared, escape, page_with};
 use super::answer::{answer, standings};
 use super::{cups, sections};
 use crate::study::findings::Findings;
@@ -79,15 +79,8 @@ pub fn page(f: &Findings, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     }
     section("bench", "Bench and notes", bench(f));
     body.push_str(METHOD);
-    let data = String::from_utf8_lossy(data).replace("</", "<\\/");
-    Ok(format!(
-        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n\
-         <style>\n{STYLE}{MORE_STYLE}</style>\n</head>\n<body>\n<main>\n<h1>{title}</h1>\n{body}\
-         <script type=\"application/json\" id=\"data\">{data}</script>\n</main>\n</body>\n</html>\n",
-        title = escape(&study.title),
-    )
-    .into_bytes())
+    let carried = [Carried { name: "study.json", content: data }];
+    Ok(page_with(&study.title, &body, &carried, MORE_STYLE, None))
 }
 
 fn bench(f: &Findings) -> String {

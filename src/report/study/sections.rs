@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::super::comparison_plot;
 use super::super::format::{interval, significant, value};
-use super::super::html::escape;
+use super::super::html::{escape, table};
 use super::super::plot::Kind;
 use super::super::sieve::{self, Sieved};
 use super::super::{ReportError, verdict};
@@ -24,24 +24,6 @@ pub(super) fn figure(svg: &str, words: &str) -> String {
 /// The same for a picture of several panels, which need not be wide.
 fn tall(svg: &str, words: &str) -> String {
     figure(svg, words).replacen("<figure ", "<figure class=\"tall\" ", 1)
-}
-
-/// A table: heads and rows, already escaped.
-pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<String>]) -> String {
-    let mut out = format!("<div class=\"wide\"><table>\n<caption>{}</caption>\n<thead><tr>", escape(caption));
-    heads.iter().for_each(|h| out.push_str(&format!("<th scope=\"col\">{}</th>", escape(h))));
-    out.push_str("</tr></thead>\n<tbody>\n");
-    for row in rows {
-        out.push_str("<tr>");
-        for (i, cell) in row.iter().enumerate() {
-            let _ = match i {
-                0 => write!(out, "<th scope=\"row\">{}</th>", escape(cell)),
-                _ => write!(out, "<td>{}</td>", escape(cell)),
-            };
-        }
-        out.push_str("</tr>\n");
-    }
-    out + "</tbody>\n</table></div>\n"
 }
 
 pub(super) fn number(v: Option<f64>) -> String {
@@ -96,7 +78,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
     out += &table(
         &format!("Figures by mass, with {level} % intervals"),
         &["sample", "burrs", "kg", "setting", "photos", "D10 µm", "D50 µm", "D90 µm", "span", &format!("{fines} %")],
-        &rows,
+        rows,
     );
     for c in &f.comparisons {
         let svg = String::from_utf8(comparison_plot::comparison(c, f.study.fines_um, Kind::Svg)?)
@@ -141,7 +123,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
         out += &table(
             "Differences",
             &["figure", &c.sides[0].name, &c.sides[1].name, "change (interval)", "p, all figures", "verdict"],
-            &rows,
+            rows,
         );
     }
     Ok(out)
@@ -192,7 +174,7 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
         out += &table(
             "Sieve layers",
             &["layer", "weighed g", "weighed % (rounding allows)", "photos predict % (interval)"],
-            &rows,
+            rows,
         );
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
             let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
@@ -278,7 +260,7 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
                 "p, all",
                 "shows from %",
             ],
-            &rows,
+            rows,
         );
     }
     Ok(out)

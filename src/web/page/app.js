@@ -1,6 +1,6 @@
 // The page as a whole: follows the server, and keeps one view for each sample.
 import { find, h, toast } from "./dom.js";
-import { send, tell, upload } from "./net.js";
+import { latest, send, tell, upload } from "./net.js";
 import { TrayView } from "./tray.js";
 import { verdictView } from "./verdict.js";
 import { scaleForm, scaleName } from "./scale.js";
@@ -109,9 +109,10 @@ function tryFines(value) {
   verdict.update(state, fines());
 }
 
-async function setFines() {
+// One after the other: sent side by side, an earlier limit could come last and stay.
+const setFines = latest(async () => {
   if (tried !== null && !(await tell("/api/settings", { fines_um: tried }))) tried = null;
-}
+});
 
 function updatePhone() {
   find("phone-off").hidden = state.phone !== null;
@@ -150,7 +151,7 @@ for (const closer of document.querySelectorAll("dialog [data-closes]")) {
   closer.addEventListener("click", () => closer.closest("dialog").close());
 }
 find("fines-range").addEventListener("input", (event) => tryFines(Number(event.target.value)));
-find("fines-range").addEventListener("change", setFines);
+find("fines-range").addEventListener("change", () => setFines());
 find("fines-number").addEventListener("change", (event) => {
   tryFines(Number(event.target.value));
   setFines();
