@@ -1,8 +1,8 @@
-use super::{Carried, MASS, escape, figure, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
 use crate::compare::{Comparison, Difference};
 use crate::report::comparison::{changed, kind, notes, p_text, signed, who};
 use crate::report::format::{decimals, significant};
-use crate::report::plot::Kind;
+use crate::report::plot::{self, Kind};
 use crate::report::verdict::{label, sentences};
 use crate::report::{ReportError, comparison_plot};
 
@@ -25,7 +25,11 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
             kind(c.verdict),
             escape(&sentences(c)),
             noted(&notes(c, fines_um)),
-            figure(comparison_plot::comparison(c, fines_um, Kind::Svg)?, &told)?,
+            figure_for_all(
+                comparison_plot::comparison(c, fines_um, Kind::Svg)?,
+                comparison_plot::comparison_of_width(c, fines_um, Kind::Svg, plot::NARROW.0)?,
+                &told
+            )?,
             rows(c, fines_um),
         );
     }

@@ -1,6 +1,6 @@
-use super::{Carried, MASS, escape, figure, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
 use crate::report::ReportError;
-use crate::report::plot::Kind;
+use crate::report::plot::{self, Kind};
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
 
@@ -18,7 +18,7 @@ pub fn sieved(s: &Sieved, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     body += &noted(&report::warnings(s));
     let told = "For each layer of the stack a filled bar with the share weighed and an open one with the share that the photos \
                 predict; thin lines show what rounding allows and the interval. The numbers are in the table.";
-    body += &figure(report::plot(s, Kind::Svg)?, told)?;
+    body += &figure_for_all(report::plot(s, Kind::Svg)?, report::plot_of_size(s, Kind::Svg, plot::NARROW)?, told)?;
     let mut head = vec!["layer", "weighed", "share", "rounding allows", "photo", "interval"];
     head.extend(s.fitted.as_ref().map(|_| "fitted"));
     body += &table("Layers", &head, report::rows(s));
