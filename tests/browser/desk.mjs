@@ -1,11 +1,12 @@
 // A server in a fresh folder and a page in a real browser, for the ways of run.mjs.
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
-import { mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
+import { execFileSync, spawn } from "node:child_process";
+import { cpSync, mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
 import { createRequire } from "node:module";
 import net from "node:net";
 import { tmpdir } from "node:os";
-import { join } from "node:path";
+import { dirname, join } from "node:path";
+import { fileURLToPath, pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
 
 const { LIGHTSIEVE, LIGHTSIEVE_CHROMIUM, LIGHTSIEVE_PHOTOS, LIGHTSIEVE_SCREENSHOTS } = process.env;
@@ -21,6 +22,20 @@ export const freePort = () =>
       server.close(() => done(port));
     });
   });
+
+// A page that the command line writes, as an address; REPORT in `line` is its file.
+export function report(name, line) {
+  const file = join(work, `${name}.html`);
+  execFileSync(LIGHTSIEVE, line.map((part) => (part === "REPORT" ? file : part)), { stdio: ["ignore", "ignore", "inherit"], cwd: work });
+  return pathToFileURL(file).href;
+}
+
+// The invented study, where its cache may lie beside it.
+export function benchStudy() {
+  const from = join(dirname(fileURLToPath(import.meta.url)), "../../demo-images/bench-study");
+  cpSync(from, join(work, "bench-study"), { recursive: true });
+  return join(work, "bench-study", "study.toml");
+}
 
 export async function serve(folder, port, more = []) {
   const child = spawn(LIGHTSIEVE, ["serve", "--port", String(port), "--folder", join(work, folder), ...more], { stdio: ["ignore", "pipe", "inherit"] });

@@ -2,8 +2,8 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import {
-  accessible, bad, cleared, close, d50, faults, freePort, isNarrowEnough, lastSeen, page, phone, photos, picture, ready, seen, serve,
-  verdict, wholeSeen,
+  accessible, bad, benchStudy, cleared, close, d50, faults, freePort, isNarrowEnough, lastSeen, page, phone, photos, picture, ready, report,
+  seen, serve, verdict, wholeSeen,
 } from "./desk.mjs";
 
 const ways = {
@@ -305,6 +305,36 @@ const ways = {
     console.log(`  ${mean(spent).toFixed(1)} ms of script a frame, frames ${mean(apart).toFixed(1)} ms apart, ${spent.length} frames`);
     assert.ok(spent.length > 60 && mean(spent) <= 16, `${mean(spent)} ms a frame`);
     await server.stop();
+  },
+
+  async "the pages that are shared"() {
+    const scale = ["--scale", "20", "--report", "REPORT"];
+    const [a, b] = [photos("new"), photos("worn")];
+    const pages = {
+      measured: report("measured", ["measure", a[0], ...scale]),
+      compared: report("compared", ["compare", `new=${a.join(",")}`, `worn=${b.join(",")}`, ...scale]),
+      sieved: report("sieved", ["sieve", `new=${a.join(",")}`, "--retained", "400=6", "--receiver", "4", ...scale]),
+      study: report("study", ["study", benchStudy(), "--report", "REPORT"]),
+    };
+    for (const [name, address] of Object.entries(pages)) {
+      for (const [size, options] of [["wide", {}], ["phone", phone], ["dark", { colorScheme: "dark" }]]) {
+        const p = await page(address, options);
+        if (name === "measured") await p.locator("[data-shown]").waitFor();
+        await wholeSeen(p, `${name}-${size}`);
+        await accessible(p, `the page ${name}, ${size}`);
+        await isNarrowEnough(p, `the page ${name}, ${size}`);
+      }
+    }
+    // The photo answers to the keys, and the data come out as they went in.
+    const p = await page(pages.measured);
+    await p.locator("[data-shown]").waitFor();
+    await p.locator("canvas.grain-canvas").focus();
+    await p.keyboard.press("n");
+    assert.match(await p.locator(".grain-spoken").innerText(), /µm.*1 of \d+ by size/);
+    const [file] = await Promise.all([p.waitForEvent("download"), p.getByText("measurement.json").click()]);
+    assert.equal(JSON.parse(readFileSync(await file.path(), "utf8")).schema, "lightsieve/measurement/1");
+    const [rows] = await Promise.all([p.waitForEvent("download"), p.getByText("particles.csv").click()]);
+    assert.match(readFileSync(await rows.path(), "utf8"), /^photo,x_px,y_px,ecd_um/);
   },
 };
 

@@ -91,8 +91,12 @@ fn base64(bytes: &[u8]) -> String {
 
 /// An SVG drawing as a figure; `told` says in words what it shows.
 pub(super) fn figure(svg: Vec<u8>, told: &str) -> Result<String, ReportError> {
-    let svg = String::from_utf8(svg).map_err(|e| ReportError::Draw(e.to_string()))?;
-    Ok(format!("<figure role=\"img\" aria-label=\"{}\">{svg}</figure>\n", escape(told)))
+    Ok(figure_of(&String::from_utf8(svg).map_err(|e| ReportError::Draw(e.to_string()))?, told))
+}
+
+/// The same of text. Narrow screens scroll it, which keys must reach.
+pub(super) fn figure_of(svg: &str, told: &str) -> String {
+    format!("<figure role=\"img\" aria-label=\"{}\" tabindex=\"0\">{svg}</figure>\n", escape(told))
 }
 
 /// The same with another drawing for narrow screens.

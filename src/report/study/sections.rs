@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::super::comparison_plot;
 use super::super::format::{interval, significant, value};
-use super::super::html::{escape, table};
+use super::super::html::{escape, figure_of as figure, table};
 use super::super::plot::Kind;
 use super::super::sieve::{self, Sieved};
 use super::super::{ReportError, verdict};
@@ -15,11 +15,6 @@ use crate::distribution::SieveShape;
 use crate::study::findings::Findings;
 use crate::study::series::FOLLOWED;
 use crate::study::wear::Shape;
-
-/// A picture with the words for those who do not see it.
-pub(super) fn figure(svg: &str, words: &str) -> String {
-    format!("<figure role=\"img\" aria-label=\"{}\">{svg}</figure>\n", escape(words))
-}
 
 /// The same for a picture of several panels, which need not be wide.
 fn tall(svg: &str, words: &str) -> String {
