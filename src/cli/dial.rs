@@ -149,7 +149,10 @@ fn read_table(path: &Path) -> Result<Vec<Wanted>, Failure> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
     let mut found = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|e| wrong(e.position().map_or(0, csv::Position::line), e.to_string()))?;
+        let record = record.map_err(|e| {
+            let text = "expected a set, a setting and a sample, with commas between (in quotes where a name holds one)";
+            wrong(e.position().map_or(0, csv::Position::line), text.to_owned())
+        })?;
         let line = record.position().map_or(0, csv::Position::line);
         let at = || format!("{}, line {line}", path.display());
         found.push(wanted(&record[0], &record[1], &record[2], folder).map_err(|e| e.context(at()))?);

@@ -12,7 +12,7 @@ use crate::distribution::SieveShape;
 use crate::pipeline::Settings;
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
-use crate::report::write::Target;
+use crate::report::write::{Target, same_place};
 use crate::report::{html, plot};
 
 #[derive(clap::Args)]
@@ -143,6 +143,12 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
     if named[0].name == named[1].name {
         return Err(Failure::Usage(anyhow!("both samples are named {}. Give them names: new=… worn=…", named[0].name)));
     }
+    if same_place(&args.weights[0], &args.weights[1]) {
+        return Err(Failure::Usage(anyhow!(
+            "{}: the same table of weights for both samples. Give each its own",
+            args.weights[0].display()
+        )));
+    }
     let stack = |path: &PathBuf| -> Result<Stack, Failure> {
         let mut weighed = Weighed { charge_g: None, retained: Vec::new(), receiver_g: None, step_g: args.balance_step };
         read_weights(path, &mut weighed)?;
@@ -224,9 +230,13 @@ fn read_weights(path: &Path, weighed: &mut Weighed) -> Result<(), Failure> {
             return Err(wrong(line, "expected an aperture and a mass, with a comma between".to_owned()));
         }
         let mass = number(mass).map_err(|e| wrong(line, e))?;
+        let once = |place: &mut Option<f64>| match place.replace(mass) {
+            None => Ok(()),
+            Some(_) => Err(wrong(line, format!("a second {aperture}. Add them up, or leave one out"))),
+        };
         match aperture {
-            "receiver" => weighed.receiver_g = Some(mass),
-            "charge" => weighed.charge_g = Some(mass),
+            "receiver" => once(&mut weighed.receiver_g)?,
+            "charge" => once(&mut weighed.charge_g)?,
             aperture => {
                 let aperture: Aperture = aperture.parse().map_err(|e| wrong(line, format!("{e}")))?;
                 weighed.retained.push((aperture.0, mass));

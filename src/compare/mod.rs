@@ -147,7 +147,12 @@ pub enum CompareError {
     SamePhoto { first: String, second: String },
     #[error("{0}: no photo of this sample shows a whole particle")]
     Empty(String),
+    #[error("{name}: {count} particles are too few to compare (at least {LEAST_PARTICLES}). Photograph more grounds")]
+    TooFew { name: String, count: usize },
 }
+
+/// With fewer particles a sample is not compared: no interval was tried below (the least simulated is ten times as many a photo).
+const LEAST_PARTICLES: usize = 30;
 
 /// Compares each of `others` with `base`.
 ///

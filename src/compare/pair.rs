@@ -1,7 +1,10 @@
 use super::contrast::{Contrast, Side, contrast};
 use super::power::{photos_a_side, smallest_detectable};
 use super::quantity::{PhotoValues, photo_values};
-use super::{CompareError, Comparison, Difference, Grounds, Quantity, Question, SideOf, Verdict, curves, family, holm};
+use super::{
+    CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
+    family, holm,
+};
 use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, intervals, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 
@@ -66,6 +69,9 @@ impl<'a> Prepared<'a> {
             (0..sizes.photos()).map(|i| sizes.of_photo(i)).filter(|s| !s.ecd_um.is_empty()).collect();
         if photos.is_empty() {
             return Err(CompareError::Empty(grounds.name.clone()));
+        }
+        if sizes.ecd_um.len() < LEAST_PARTICLES {
+            return Err(CompareError::TooFew { name: grounds.name.clone(), count: sizes.ecd_um.len() });
         }
         let figures = Figures::of(&sizes, Basis::Mass, question.fines_um).to_array();
         let behind = support(&sizes, question.fines_um, &figures);

@@ -93,7 +93,7 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
         }
         let _ = writeln!(
             out,
-            "\n  * differs   = alike within the margin   p for all figures together: {}\n  could show: the difference that \
+            "\n  * differs   = alike within the margin (two one-sided tests)   p for all figures together: {}\n  could show: the difference that \
              this many photos would show four times out of five",
             how(c)
         );

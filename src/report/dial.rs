@@ -67,6 +67,13 @@ pub(super) fn sentences(d: &Dials, pair: &DialPair) -> String {
 /// What must be said besides.
 pub(super) fn notes(d: &Dials, fines_um: f64) -> Vec<String> {
     let mut notes = Vec::new();
+    if d.sets.iter().any(|s| s.per_step_pct.value * d.sets[0].per_step_pct.value < 0.0) {
+        notes.push(
+            "The dials run in opposite directions: a higher setting is coarser with one set and finer with another. Check that the settings \
+             belong to their samples before trusting anything here."
+                .to_owned(),
+        );
+    }
     let coarsest = d.sets.iter().flat_map(|s| &s.points).max_by(|a, b| a.smallest_ecd_um.total_cmp(&b.smallest_ecd_um));
     if let Some(point) = coarsest.filter(|p| p.smallest_ecd_um > fines_um) {
         notes.push(format!(

@@ -6,6 +6,9 @@ use super::ReportError;
 use crate::distribution::PhotoParticles;
 use crate::particle::{Flags, Particle};
 
+/// No diameter (µm) and no weight is larger: a decimetre, and far more than any edge weight.
+const LARGEST: f64 = 100_000.0;
+
 /// Columns without which nothing can be made of a file; the others may be missing.
 const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
 
@@ -55,6 +58,7 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
         };
         let size = |name: &str| -> Result<f64, ReportError> {
             match number(name)? {
+                Some(v) if v > LARGEST => Err(wrong(line, format!("{name} is {v}, which no particle has"))),
                 Some(v) if v > 0.0 => Ok(v),
                 Some(v) => Err(wrong(line, format!("{name} is {v} and must be above 0"))),
                 None => Err(wrong(line, format!("{name} is empty"))),

@@ -46,7 +46,7 @@ pub fn table(pilot: &Grounds, plans: &[Plan], wanted: &Wanted, fines_um: f64) ->
     );
     if photos == 1 {
         out.push_str(
-            "  ! One pilot photo: how much spreads differ is unknown, and these numbers are the least it can take. Three photos of \
+            "  ! One pilot photo: how much spreads differ is unknown, and these numbers hold counting alone; spreads mostly differ more. Three photos of \
              new spreads make a better pilot.\n",
         );
     } else if photos < 5 {

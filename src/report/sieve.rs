@@ -87,9 +87,18 @@ pub(super) fn headline(s: &Sieved) -> String {
     if agrees(s) {
         format!("Sieve and photos agree within what rounding and counting allow; {said}.")
     } else {
-        format!(
-            "Sieve and photos differ by more than rounding and counting allow; {said}. Particles may pass more easily than their picture shows: fit the shape with --shape-out, and check the scale."
-        )
+        let mean = |share: &dyn Fn(usize) -> f64| (0..s.stack.mass_g.len()).map(|i| i as f64 * share(i)).sum::<f64>();
+        let easier = mean(&|i| s.stack.share[i].pct) > mean(&|i| s.predicted[i].value);
+        let why = match (s.shape == SieveShape::default(), easier) {
+            (false, _) => "The shape that was used does not suit these grounds; check the scale, too",
+            (true, true) => {
+                "Particles pass more easily than their picture shows: fit the shape with --shape-out, and check the scale"
+            }
+            (true, false) => {
+                "Particles pass less easily than their picture shows: sieve longer, check that meshes are free, and check the scale"
+            }
+        };
+        format!("Sieve and photos differ by more than rounding and counting allow; {said}. {why}.")
     }
 }
 

@@ -156,7 +156,7 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
         .iter()
         .filter(|d| d.photos_needed > now)
         .map(|d| {
-            let at_least = if c.spread_unknown() { "at least" } else { "about" };
+            let at_least = if c.spread_unknown() { "by counting alone about" } else { "about" };
             let many = if d.photos_needed >= 1000 {
                 "more than a thousand".into()
             } else {

@@ -6,6 +6,9 @@ use crate::pipeline::Measurement;
 use crate::scale::{Scale, Source};
 use crate::segment::Rejection;
 
+/// Medians of ground coffee lie between these, µm (common practice, no source).
+const GROUND_UM: [f64; 2] = [20.0, 3000.0];
+
 /// One figure as text.
 pub struct Row {
     /// Its name.
@@ -100,6 +103,11 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
             "The share of fines is at least that given: the photo does not show all particles below {} µm.",
             significant(m.fines_um, 3)
         ));
+    }
+    let median = m.by_mass[1].value;
+    if !(GROUND_UM[0]..GROUND_UM[1]).contains(&median) {
+        let text = format!("A median of {} µm is unlike ground coffee: check the scale.", significant(median, 2));
+        out.push(Remark { advice: true, text });
     }
     for photo in &m.photos {
         let name = if m.photos.len() > 1 { format!("{}: ", photo.path.display()) } else { String::new() };

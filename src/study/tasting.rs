@@ -27,6 +27,10 @@ pub struct TriangleVerdict {
     pub differs: bool,
     /// Share of people who can tell (pd), 0..1.
     pub can_tell: Estimate,
+    /// Smallest share who can tell that the answers allow, one-sided at the confidence, 0..1: above 0 where a difference is shown.
+    pub at_least: f64,
+    /// True where guessing alone gives so few right answers less often than once in a hundred.
+    pub below_guessing: bool,
     /// Largest share who can tell that the answers allow, one-sided at the confidence, 0..1.
     pub at_most: f64,
     /// True where that lies below the share that is called similar.
@@ -61,6 +65,8 @@ impl Triangle {
             critical: critical(n, 1.0 - level),
             differs: p <= 1.0 - level,
             can_tell: Estimate { value: can_tell(f64::from(k) / f64::from(n)), low, high, level },
+            at_least: can_tell(lower_bound(k, n, 1.0 - level)),
+            below_guessing: 1.0 - binomial_upper_tail(k + 1, n, GUESS) < 0.01,
             at_most,
             similar: at_most < similar_below,
         }

@@ -143,7 +143,7 @@ fn weights_that_cannot_be_are_refused() {
         ("--retained 710=8 --retained 0.71mm=1 --receiver 9", 2, "given twice"),
         ("--retained 250mm=8 --receiver 9", 2, "write the unit"),
         ("--retained 710:8 --receiver 9", 2, "--retained 710=8.6"),
-        ("--retained 710=-8 --receiver 9", 2, "0 or more"),
+        ("--retained 710=-8 --receiver 9", 2, "from 0 to 100000"),
         ("--receiver 9", 2, "no layer was weighed"),
         ("--retained 710=8", 2, "neither the receiver nor the charge"),
         ("--weights w.csv", 1, "line 3"),
@@ -214,7 +214,23 @@ fn two_weighed_samples_say_what_weights_and_photos_tell() {
         ("sieve new.csv worn.csv --weights a.csv --weights other.csv", "different sieves"),
         ("sieve new.csv worn.csv --weights a.csv --weights b.csv --plot p.svg", "one sample"),
         ("sieve new.csv --weights a.csv --weights b.csv", "give one"),
+        ("sieve new.csv worn.csv --weights a.csv --weights a.csv", "the same table"),
     ] {
         desk.refuses(line, 2, &[said]);
     }
+}
+
+#[test]
+fn what_no_grounds_can_be_is_refused() {
+    let mut few = table(1, 20, 500.0, 7);
+    let huge = table(1, 400, 500.0, 8) + "p0-8.jpg,1,8,1e110,400,1,\n";
+    few.push('\n');
+    let desk = desk()
+        .and("few.csv", few.as_bytes())
+        .and("huge.csv", huge.as_bytes())
+        .and("two.csv", b"aperture_um,retained_g\n500,8\nreceiver,3\nreceiver,2\n");
+    desk.refuses("compare new.csv few.csv", 1, &["20 particles are too few"]);
+    desk.refuses("compare new.csv huge.csv", 1, &["no particle has"]);
+    desk.refuses("sieve new.csv --weights two.csv", 1, &["line 4", "a second receiver"]);
+    desk.refuses("sieve new.csv --retained 500=1e300 --receiver 1", 2, &["from 0 to 100000"]);
 }

@@ -93,3 +93,15 @@ fn samples_that_make_no_dial_are_refused_with_a_way_out() {
         desk.refuses(line, status, &[said]);
     }
 }
+
+#[test]
+fn dials_that_run_against_each_other_are_pointed_out() {
+    let desk = desk();
+    let line: Vec<String> = (10..14)
+        .map(|i| format!("new@{i}=new-{i}.csv"))
+        .chain((10..14).map(|i| format!("worn@{}=worn-{i}.csv", 30 - i)))
+        .collect();
+    let out = desk.run(&format!("dial {}", line.join(" ")));
+    out.is_done();
+    assert!(out.stdout.contains("opposite directions"), "{}", out.stdout);
+}

@@ -174,3 +174,16 @@ fn the_interval_of_those_who_can_tell_holds_the_truth() {
         }
     }
 }
+
+#[test]
+fn a_difference_that_is_shown_has_someone_who_can_tell() {
+    // scipy.stats.beta.ppf(0.05, k, n - k + 1), as a share who can tell.
+    for (presented, correct, least) in [(42, 20, 0.013290996480798595), (36, 20, 0.10914216583556488)] {
+        let v = Triangle { presented, correct }.verdict(0.95, 0.3);
+        assert!(v.differs);
+        near(v.at_least, least, 1e-9);
+    }
+    // scipy.stats.binom.cdf(k, 24, 1/3): 0.00487 for 2, 0.0199 for 3.
+    let below = |correct| Triangle { presented: 24, correct }.verdict(0.95, 0.3).below_guessing;
+    assert!(below(0) && below(2) && !below(3) && !below(8));
+}

@@ -136,6 +136,9 @@ fn folder_of(file: &Path) -> &Path {
     file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
+/// More mistakes than these are counted, not shown.
+const MOST_SHOWN: usize = 40;
+
 /// The study of `file`, or all its mistakes.
 fn load(file: &Path) -> Result<Study, Failure> {
     let text = readable(file, std::fs::read(file))?;
@@ -144,8 +147,11 @@ fn load(file: &Path) -> Result<Study, Failure> {
     let folder = folder_of(file).to_owned();
     read(text.trim_start_matches('\u{feff}'), &|name| resolve(&folder, name)).map_err(|mistakes| {
         let line = |m: &Mistake| format!("  line {}: {}", m.line, m.text);
-        let list: Vec<String> = mistakes.iter().map(line).collect();
-        anyhow!("{}: {}\n{}", file.display(), count(list.len(), "mistake"), list.join("\n")).into()
+        let mut list: Vec<String> = mistakes.iter().take(MOST_SHOWN).map(line).collect();
+        if mistakes.len() > MOST_SHOWN {
+            list.push(format!("  and {} more. Is this the file of a study?", mistakes.len() - MOST_SHOWN));
+        }
+        anyhow!("{}: {}\n{}", file.display(), count(mistakes.len(), "mistake"), list.join("\n")).into()
     })
 }
 

@@ -15,7 +15,7 @@ const POWER: f64 = 0.8;
 
 #[derive(clap::Args)]
 #[command(after_help = "An example:  lightsieve study serving --a new --b worn --assessors 24 --output plan.html\n\
-                        Whoever serves works from the key; whoever tastes, and whoever writes down the answers, must not see it.")]
+                        Whoever fills the cups works from the key and puts it away; whoever serves, tastes or writes down the answers must not see it.")]
 pub(super) struct Args {
     /// Name of one sample
     #[arg(long, value_name = "NAME")]

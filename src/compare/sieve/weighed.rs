@@ -1,3 +1,6 @@
+/// No kitchen weighs more, g.
+const MOST_G: f64 = 100_000.0;
+
 /// What the balance said.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Weighed {
@@ -49,7 +52,7 @@ pub enum StackError {
     NoLayer,
     #[error("the aperture {0} µm is given twice. Add up what lay on it, or correct one of them")]
     Twice(f64),
-    #[error("{what} of {value} g: expected a number of grams, 0 or more")]
+    #[error("{what} of {value} g: expected a number of grams, from 0 to 100000")]
     Mass { what: &'static str, value: f64 },
     #[error("a balance that shows steps of {0} g: expected a number of grams above 0 and below the charge")]
     Step(f64),
@@ -75,7 +78,7 @@ impl Weighed {
     /// Weights that cannot be: see [`StackError`].
     pub fn stack(&self) -> Result<Stack, StackError> {
         let good = |what, value: f64| {
-            if value.is_finite() && value >= 0.0 { Ok(()) } else { Err(StackError::Mass { what, value }) }
+            if (0.0..=MOST_G).contains(&value) { Ok(()) } else { Err(StackError::Mass { what, value }) }
         };
         if self.retained.is_empty() {
             return Err(StackError::NoLayer);
@@ -93,6 +96,9 @@ impl Weighed {
         let half = 0.5 * self.step_g;
         let on_sieves: f64 = layers.iter().map(|l| l.1).sum();
         let found = on_sieves + self.receiver_g.unwrap_or(0.0);
+        if found <= 0.0 {
+            return Err(StackError::Nothing);
+        }
         let largest = self.charge_g.unwrap_or(found);
         if !(self.step_g > 0.0 && self.step_g < largest.max(f64::MIN_POSITIVE)) {
             return Err(StackError::Step(self.step_g));

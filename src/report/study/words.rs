@@ -199,15 +199,30 @@ pub(super) fn tasting(f: &Findings, i: usize) -> Said {
                 whole(v.can_tell.low),
                 whole(v.can_tell.high)
             );
+            let fine = |v: f64| if v < 0.01 { format!("{:.1} %", 100.0 * v) } else { whole(v) };
+            let shown = format!("{} can tell, at least {}", whole(v.can_tell.value), fine(v.at_least));
             match (v.differs, v.similar) {
-                (true, false) => (Standing::Known, format!("People can tell {a} from {b}: {scored}; {share}.")),
+                _ if v.below_guessing => (
+                    Standing::Open,
+                    format!(
+                        "{a} and {b}: {scored}, which is fewer than guessing gives. Check how the answers were written down."
+                    ),
+                ),
+                (true, false) => (Standing::Known, format!("People can tell {a} from {b}: {scored}; {shown}.")),
                 (true, true) => (
                     Standing::Known,
-                    format!("Some people can tell {a} from {b}, but fewer than {}: {scored}; {share}.", whole(similar)),
+                    format!("Some people can tell {a} from {b}, but fewer than {}: {scored}; {shown}.", whole(similar)),
                 ),
                 (false, true) => (
                     Standing::Known,
-                    format!("{a} and {b} taste similar: {scored}, so at most {} can tell.", whole(v.at_most)),
+                    format!(
+                        "{a} and {b} taste similar: {scored}, so {} can tell.",
+                        if v.at_most < 0.01 {
+                            "fewer than 1 %".to_owned()
+                        } else {
+                            format!("at most {}", whole(v.at_most))
+                        }
+                    ),
                 ),
                 (false, false) => {
                     let takes = v.critical.map_or(String::new(), |c| format!(" ({c} would have shown it)"));

@@ -98,13 +98,17 @@ fn sieve(f: &Fields<'_>, step_g: f64) -> Option<Stack> {
 }
 
 pub(super) fn comparisons(fields: &Fields<'_>, names: &Names) -> Vec<[usize; 2]> {
-    let mut pairs = Vec::new();
+    let mut pairs: Vec<[usize; 2]> = Vec::new();
     for f in fields.tables("comparison") {
         if let (Some(base), Some(other)) = (names.link(&f, "base"), names.link(&f, "other")) {
             if base == other {
                 f.wrong("other", "base and other are the same sample: name two".to_owned());
             }
-            pairs.push([base, other]);
+            if pairs.contains(&[base, other]) || pairs.contains(&[other, base]) {
+                f.wrong("other", "these two samples are compared already: leave one of the comparisons out".to_owned());
+            } else {
+                pairs.push([base, other]);
+            }
         }
         f.finish();
     }
