@@ -13,7 +13,7 @@ use crate::advice::{self, Check};
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Recall,
-    Sample, SampleError, SieveShape, Sizes, Unseen, check_known, intervals,
+    Sample, SampleError, SieveShape, Sizes, check_known, intervals, mass_figures,
 };
 use crate::numeric::{Estimate, Spans};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -355,9 +355,7 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
     let smallest_ecd_um = sample.smallest_ecd_um();
     let fines_at_least = smallest_ecd_um > settings.fines_um;
     let floors = photos.iter().map(|p| p.recall.size_px(LEAST_RECALL) * p.scale.typical());
-    let unseen = Unseen::below(&sizes, floors.fold(0.0, f64::max), settings.fines_um, settings.level);
-    let mut by_mass = intervals(&sizes, Basis::Mass, settings.fines_um, &how);
-    by_mass[Figures::FINES] = unseen.opened(by_mass[Figures::FINES]);
+    let by_mass = mass_figures(&sizes, floors.fold(0.0, f64::max), settings.fines_um, &how);
     let as_sieved = settings.sieve_shape.map(|shape| {
         let how = IntervalSettings { scale_uncertainty: uncertainty.hypot(shape.shift_uncertainty), ..how };
         (shape, intervals(&shape.sizes(&sample), Basis::Mass, settings.fines_um, &how))

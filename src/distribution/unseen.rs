@@ -1,4 +1,4 @@
-use super::Sizes;
+use super::{Basis, Figures, IntervalSettings, Sizes, intervals};
 use crate::numeric::{Estimate, normal_quantile};
 
 /// Ratio of the largest to the smallest size from which the law is read: wide enough for some tens of particles, narrow
@@ -55,6 +55,15 @@ impl Unseen {
     pub fn opened(&self, fines: Estimate) -> Estimate {
         Estimate { high: (fines.value + (fines.high - fines.value).hypot(self.most_pct)).min(100.0), ..fines }
     }
+}
+
+/// Figures by mass with intervals, that of the share of fines opened upwards for what no photo shows; `floor_um` as in
+/// [`Unseen::below`].
+pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalSettings) -> [Estimate; 7] {
+    let mut by_mass = intervals(sizes, Basis::Mass, fines_um, how);
+    let fines = &mut by_mass[Figures::FINES];
+    *fines = Unseen::below(sizes, floor_um, fines_um, how.level).opened(*fines);
+    by_mass
 }
 
 /// ∫ exp(s·x) over 0..`length`.

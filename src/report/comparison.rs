@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use super::format::{count, decimals, significant};
+use super::format::{count, decimals, percent, significant};
 use super::verdict::{label, sentences};
 use crate::compare::{Comparison, Difference, Quantity, SideOf, Verdict};
 use crate::numeric::Estimate;
@@ -55,7 +55,7 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
     for c in all {
         let _ = writeln!(out, "{}  against  {}\n", who(&c.sides[1]), who(&c.sides[0]));
         let _ = writeln!(out, "{}\n", wrapped(&sentences(c), 100));
-        let level = format!("{} % interval", (1e6 * c.level).round() / 1e4);
+        let level = format!("{} % interval", percent(c.level));
         let _ = writeln!(
             out,
             "  {:<16}{:>12}{:>12}{:>12}{:>20}{:>10}{:>16}",
@@ -68,13 +68,7 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
             "could show"
         );
         for d in &c.differences {
-            let mark = if c.is_clear(d) {
-                "*"
-            } else if d.alike {
-                "="
-            } else {
-                " "
-            };
+            let mark = mark(said(c, d));
             let places = decimals(d.difference.half_width());
             let value = |v: f64| format!("{v:.places$}{}", unit(d));
             let (e, sign) = changed(d);
@@ -108,8 +102,28 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
     out
 }
 
+/// Verdict on a figure in a word.
+pub fn said(c: &Comparison, d: &Difference) -> &'static str {
+    if c.is_clear(d) {
+        "differs"
+    } else if d.alike {
+        "alike"
+    } else {
+        "open"
+    }
+}
+
+/// Sign of that word before a row.
+pub(super) fn mark(said: &str) -> char {
+    match said {
+        "differs" => '*',
+        "alike" => '=',
+        _ => ' ',
+    }
+}
+
 /// Change of a figure as it is shown, with its unit: relative, but a share above a size in % of the mass.
-pub(super) fn changed(d: &Difference) -> (&Estimate, &'static str) {
+pub fn changed(d: &Difference) -> (&Estimate, &'static str) {
     match (&d.relative_pct, d.quantity) {
         (Some(e), Quantity::Figure(_)) => (e, " %"),
         (_, Quantity::ShareAbove(_)) => (&d.difference, " % of the mass"),

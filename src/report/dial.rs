@@ -5,8 +5,8 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use super::comparison::{p_text, signed, wrapped};
-use super::format::{count, decimals, significant, value};
+use super::comparison::{mark, p_text, signed, wrapped};
+use super::format::{count, decimals, percent, significant, value};
 use super::verdict::{label, relatively};
 use crate::compare::{AtMedian, DialPair, DialSet, Dials, Quantity, Verdict};
 use crate::distribution::Figures;
@@ -100,7 +100,7 @@ pub(super) fn notes(d: &Dials, fines_um: f64) -> Vec<String> {
 
 /// The comparison as a text for people.
 pub fn table(d: &Dials, fines_um: f64) -> String {
-    let level = format!("{} % interval", (1e6 * d.level).round() / 1e4);
+    let level = format!("{} % interval", percent(d.level));
     let mut out = format!(
         "  {:<16}{:>9}{:>20}{:>24}{:>26}\n",
         "set",
@@ -130,7 +130,7 @@ pub fn table(d: &Dials, fines_um: f64) -> String {
             "", base, other, "change", level, "p, all", "could show"
         );
         for f in &pair.figures {
-            let mark = mark(f);
+            let mark = mark(said(f));
             let places = decimals(f.relative_pct.half_width());
             let _ = writeln!(
                 out,
@@ -153,15 +153,6 @@ pub fn table(d: &Dials, fines_um: f64) -> String {
         let _ = writeln!(out, "  ! {note}");
     }
     out
-}
-
-/// Sign before a row.
-fn mark(f: &AtMedian) -> char {
-    match said(f) {
-        "differs" => '*',
-        "alike" => '=',
-        _ => ' ',
-    }
 }
 
 /// Value of a figure for the base (0) or the other set (1), with the digits that the interval of the change carries.

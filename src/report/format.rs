@@ -38,6 +38,11 @@ pub fn count(n: usize, noun: &str) -> String {
     format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
+/// A confidence as a percentage without digits that say nothing: 95.
+pub fn percent(level: f64) -> f64 {
+    (1e6 * level).round() / 1e4
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -103,7 +103,7 @@ pub(super) fn headline(s: &Sieved) -> String {
 }
 
 /// What must be heeded of the weighing.
-pub(super) fn warnings(s: &Sieved) -> Vec<String> {
+pub fn warnings(s: &Sieved) -> Vec<String> {
     let mut out = Vec::new();
     if s.stack.loses_too_much() {
         out.push(
@@ -121,7 +121,7 @@ pub(super) fn warnings(s: &Sieved) -> Vec<String> {
 }
 
 /// What was lost, where that is known.
-pub(super) fn balance(s: &Sieved) -> Option<String> {
+pub fn balance(s: &Sieved) -> Option<String> {
     let (loss, pct) = s.stack.loss_g.zip(s.stack.loss_pct())?;
     let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
     Some(format!("{text}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs()))

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use super::comparison::{signed, wrapped};
-use super::format::{count, decimals, significant};
+use super::format::{count, decimals, percent, significant};
 use crate::compare::sieve::{LayerDifference, Stack};
 use crate::numeric::Estimate;
 
@@ -27,7 +27,7 @@ pub struct SievedPair {
 }
 
 /// Name of layer `i` of a stack.
-pub(super) fn layer(stack: &Stack, i: usize) -> String {
+pub fn layer(stack: &Stack, i: usize) -> String {
     match stack.apertures_um.get(i) {
         Some(um) => format!("on {} µm", significant(*um, 3)),
         None => "receiver".to_owned(),
@@ -116,7 +116,7 @@ pub fn table(p: &SievedPair) -> String {
         p.names[0].clone(),
         p.names[1].clone(),
         "weighed (rounding allows)".to_owned(),
-        format!("photos ({} %, all layers)", (1e6 * p.level).round() / 1e4),
+        format!("photos ({} %, all layers)", percent(p.level)),
     ];
     for row in std::iter::once(head).chain(rows(p)) {
         let _ = writeln!(out, "  {:<14}{:>12}{:>12}{:>28}{:>28}", row[0], row[1], row[2], row[3], row[4]);

@@ -1,6 +1,8 @@
 //! A measurement in rows and sentences, as the terminal and the page show it.
 
-use super::format::{count, interval, significant, value};
+use super::format::{count, interval, percent, significant, value};
+use super::verdict::label;
+use crate::compare::Quantity;
 use crate::distribution::Figures;
 use crate::pipeline::Measurement;
 use crate::scale::{Scale, Source};
@@ -31,7 +33,7 @@ pub struct Remark {
 
 /// "95 % interval".
 pub fn level(m: &Measurement) -> String {
-    format!("{} % interval", (1e6 * m.level).round() / 1e4)
+    format!("{} % interval", percent(m.level))
 }
 
 /// Where a scale comes from.
@@ -61,13 +63,11 @@ pub fn counted(m: &Measurement) -> String {
 
 /// The figures, and the shares above a size that were asked for.
 pub fn rows(m: &Measurement) -> Vec<Row> {
-    let fines = format!("fines < {} µm", significant(m.fines_um, 3));
-    let names = ["D10", "D50", "D90", "span", &fines, "D[3,2]", "D[4,3]"];
     let units = [" µm", " µm", " µm", "", " %", " µm", " µm"];
     let figures = m.by_number.to_array().into_iter().enumerate().map(|(i, number)| {
         let (e, unit) = (&m.by_mass[i], units[i]);
         Row {
-            name: names[i].to_owned(),
+            name: label(Quantity::Figure(i), m.fines_um),
             mass: format!("{}{}{unit}", if m.fines_at_least && i == Figures::FINES { "≥ " } else { "" }, value(e)),
             interval: format!("{}{unit}", interval(e)),
             // The two means are the same by their definition, whatever the basis.

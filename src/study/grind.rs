@@ -2,7 +2,7 @@
 
 use crate::compare::Grounds;
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, Unseen, intervals,
+    Basis, Curve, Figures, IntervalSettings, PhotoParticles, Sample, SampleError, Sizes, mass_figures,
 };
 use crate::numeric::Estimate;
 
@@ -50,13 +50,10 @@ impl Grind {
         let sample = Sample::new(measured.photos.clone())?;
         let sizes = Sizes::of(&sample);
         let how = IntervalSettings { level, draws: DRAWS, seed, scale_uncertainty: measured.scale_uncertainty };
-        let mut figures = intervals(&sizes, Basis::Mass, fines_um, &how);
-        let unseen = Unseen::below(&sizes, measured.floor_um, fines_um, level);
-        figures[Figures::FINES] = unseen.opened(figures[Figures::FINES]);
         let photos = (0..sizes.photos()).map(|i| sizes.of_photo(i)).filter(|s| !s.ecd_um.is_empty());
         let smallest_ecd_um = sample.smallest_ecd_um();
         Ok(Grind {
-            figures,
+            figures: mass_figures(&sizes, measured.floor_um, fines_um, &how),
             of_photos: photos.map(|s| Figures::of(&s, Basis::Mass, fines_um).to_array()).collect(),
             curve: Curve::of(&sizes, Basis::Mass, 200),
             smallest_ecd_um,

@@ -11,13 +11,15 @@ use serde_json::{Value, json};
 
 use super::store::{Bench, Tray};
 use super::work::{App, Status, centre};
-use crate::compare::Comparison;
+use crate::compare::{Comparison, Quantity};
 use crate::distribution::Figures;
 use crate::pipeline::{MeasuredPhoto, Measurement};
-use crate::report::comparison::{kind, notes, p_text, signed, who};
-use crate::report::format::{count, decimals, interval, significant, value};
-use crate::report::sieve::Sieved;
+use crate::report::comparison::{changed, kind, notes, p_text, said, signed, who};
+use crate::report::format::{count, decimals, interval, percent, significant, value};
+use crate::report::sieve::{Sieved, balance, warnings};
+use crate::report::sieve_pair::layer;
 use crate::report::verdict::{label, sentences};
+use crate::report::words::origin;
 use crate::scale::{Source, coin_names};
 use crate::segment::Rejection;
 
@@ -121,9 +123,6 @@ pub(super) fn result(app: &App, bench: &Bench, tray: &Tray) -> Value {
 
 fn answered(m: &Measurement, left_out: usize) -> Value {
     let particles: usize = m.photos.iter().map(|p| p.particles.len()).sum();
-    let fines = format!("fines < {} µm", significant(m.fines_um, 3));
-    let names = ["D10", "D50", "D90", "span", &fines, "D[3,2]", "D[4,3]"];
-    let units = ["µm", "µm", "µm", "", "%", "µm", "µm"];
     let rows: Vec<Value> = m
         .by_mass
         .iter()
@@ -132,10 +131,10 @@ fn answered(m: &Measurement, left_out: usize) -> Value {
         .map(|(i, (e, number))| {
             let at_least = m.fines_at_least && i == Figures::FINES;
             json!({
-                "name": names[i],
+                "name": label(Quantity::Figure(i), m.fines_um),
                 "value": format!("{}{}", if at_least { "≥ " } else { "" }, value(e)),
                 "interval": interval(e),
-                "unit": units[i],
+                "unit": Quantity::Figure(i).unit(),
                 // The two means are the same by their definition, whatever the basis.
                 "number": (i < 5).then(|| significant(number, 2)),
             })
@@ -149,7 +148,7 @@ fn answered(m: &Measurement, left_out: usize) -> Value {
         .collect();
     json!({
         "rows": rows,
-        "level": format!("{} %", (1e6 * m.level).round() / 1e4),
+        "level": format!("{} %", percent(m.level)),
         "counted": format!("{}, {}", count(m.photos.len(), "photo"), count(particles, "whole particle")),
         "left_out": left_out,
         "advice": advice,
@@ -201,12 +200,9 @@ fn result_notes(m: &Measurement) -> Vec<String> {
 
 fn scale(photo: &MeasuredPhoto) -> String {
     let from = match photo.scale.from() {
-        Source::Given => "as given".to_owned(),
-        Source::Calibration => "by the calibration of the stand".to_owned(),
+        // As the page calls them.
         Source::Points => "from two places".to_owned(),
-        Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
-        Source::Card(c) => format!("from a card, the camera tilted by {:.0} degrees", c.tilt_deg),
-        Source::Sheet(s) => format!("frame {} of the scale sheet, {} of {} marks", s.frame, s.marks[2], s.marks[0]),
+        _ => origin(&photo.scale),
     };
     format!("{}: {} µm per pixel ({from})", photo.path.display(), significant(photo.scale.typical(), 4))
 }
@@ -219,15 +215,15 @@ pub(super) fn comparison(c: &Comparison, fines_um: f64) -> Value {
         .map(|d| {
             let places = decimals(d.difference.half_width());
             let unit = d.quantity.unit();
-            let (e, sign) = d.relative_pct.as_ref().map_or((&d.difference, unit), |e| (e, "%"));
+            let (e, sign) = changed(d);
             let shown = decimals(e.half_width());
             json!({
                 "name": label(d.quantity, fines_um),
                 "values": d.values.map(|v| format!("{v:.places$} {unit}")),
-                "change": format!("{} {sign}", signed(e.value, shown)),
+                "change": format!("{}{sign}", signed(e.value, shown)),
                 "interval": format!("{} to {}", signed(e.low, shown), signed(e.high, shown)),
                 "p": p_text(d.p_adjusted),
-                "said": if c.is_clear(d) { "differs" } else if d.alike { "alike" } else { "open" },
+                "said": said(c, d),
             })
         })
         .collect();
@@ -237,7 +233,7 @@ pub(super) fn comparison(c: &Comparison, fines_um: f64) -> Value {
         "notes": notes(c, fines_um),
         "sides": c.sides.each_ref().map(who),
         "names": c.sides.each_ref().map(|s| s.name.as_str()),
-        "level": format!("{} %", (1e6 * c.level).round() / 1e4),
+        "level": format!("{} %", percent(c.level)),
         "rows": rows,
     })
 }
@@ -248,9 +244,8 @@ pub(super) fn sieve(s: &Sieved) -> Value {
         .map(|i| {
             let (weighed, photo) = (s.stack.share[i], &s.predicted[i]);
             let places = decimals(photo.half_width()).clamp(1, 2);
-            let on = |um: &f64| format!("on {} µm", significant(*um, 3));
             json!({
-                "layer": s.stack.apertures_um.get(i).map_or("receiver".to_owned(), on),
+                "layer": layer(&s.stack, i),
                 "mass": format!("{} g", significant(s.stack.mass_g[i], 4)),
                 "weighed": format!("{:.1} %", weighed.pct),
                 "allows": format!("{:.1} to {:.1} %", weighed.low_pct, weighed.high_pct),
@@ -259,21 +254,7 @@ pub(super) fn sieve(s: &Sieved) -> Value {
             })
         })
         .collect();
-    let mut notes = Vec::new();
-    if let (Some(loss), Some(pct)) = (s.stack.loss_g, s.stack.loss_pct()) {
-        let what = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
-        notes.push(format!("{what}: {:.2} g, {:.1} % of the charge.", loss.abs(), pct.abs()));
-    }
-    if s.stack.loses_too_much() {
-        notes.push(
-            "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines.".into(),
-        );
-    }
-    if s.stack.receiver_inferred {
-        notes.push(
-            "The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines.".into(),
-        );
-    }
+    let mut notes: Vec<String> = balance(s).into_iter().chain(warnings(s)).collect();
     notes.push(
         "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as the cube of \
          the diameter."

@@ -1,7 +1,7 @@
 use super::{Carried, MASS, figure, method, noted, page, table};
 use crate::pipeline::Measurement;
 use crate::report::ReportError;
-use crate::report::format::{count, interval, significant, value};
+use crate::report::format::{count, interval, percent, significant, value};
 use crate::report::plot::{self, Kind};
 use crate::report::words::{SAMPLE_HEAD, sample_row};
 
@@ -38,7 +38,7 @@ pub fn batch(
     let told = "Share of the mass finer than each size, a line for each sample. The figures are in the table.";
     body += &figure(plot::overview(samples, Kind::Svg)?, told)?;
     body += &table("Samples", &SAMPLE_HEAD, samples.iter().map(|(name, m)| sample_row(name, m)));
-    let level = format!("{} % interval of D50, µm", (1e6 * samples[0].1.level).round() / 1e4);
+    let level = format!("{} % interval of D50, µm", percent(samples[0].1.level));
     let fines = format!("interval of fines < {} µm, %", significant(samples[0].1.fines_um, 3));
     let intervals = samples.iter().map(|(name, m)| {
         vec![name.clone(), interval(&m.by_mass[1]), interval(&m.by_mass[4]), significant(m.smallest_ecd_um, 2)]

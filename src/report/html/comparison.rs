@@ -1,7 +1,7 @@
 use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
 use crate::compare::{Comparison, Difference};
-use crate::report::comparison::{changed, kind, notes, p_text, signed, who};
-use crate::report::format::{decimals, significant};
+use crate::report::comparison::{changed, kind, notes, p_text, said, signed, who};
+use crate::report::format::{decimals, percent, significant};
 use crate::report::plot::{self, Kind};
 use crate::report::verdict::{label, sentences};
 use crate::report::{ReportError, comparison_plot};
@@ -40,7 +40,7 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
 }
 
 fn rows(c: &Comparison, fines_um: f64) -> String {
-    let change = format!("change ({} % interval)", (1e6 * c.level).round() / 1e4);
+    let change = format!("change ({} % interval)", percent(c.level));
     let head = ["figure", &c.sides[0].name, &c.sides[1].name, &change, "p, all figures", "could have shown", "verdict"];
     let row = |d: &Difference| {
         let unit = d.quantity.unit();
@@ -48,13 +48,6 @@ fn rows(c: &Comparison, fines_um: f64) -> String {
         let with_unit = |v: String| if unit.is_empty() { v } else { format!("{v} {unit}") };
         let (e, sign) = changed(d);
         let shown = decimals(e.half_width());
-        let said = if c.is_clear(d) {
-            "differs"
-        } else if d.alike {
-            "alike"
-        } else {
-            "open"
-        };
         vec![
             label(d.quantity, fines_um),
             with_unit(format!("{:.places$}", d.values[0])),
@@ -62,7 +55,7 @@ fn rows(c: &Comparison, fines_um: f64) -> String {
             format!("{}{sign} ({} to {})", signed(e.value, shown), signed(e.low, shown), signed(e.high, shown)),
             p_text(d.p_adjusted),
             with_unit(significant(d.smallest_detectable, 2)),
-            said.to_owned(),
+            said(c, d).to_owned(),
         ]
     };
     table("Figures by mass", &head, c.differences.iter().map(row))

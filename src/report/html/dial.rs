@@ -2,7 +2,7 @@ use super::{Carried, MASS, escape, figure, method, noted, page, table};
 use crate::compare::{DialSet, Dials};
 use crate::report::comparison::{kind, p_text, signed};
 use crate::report::dial::{between, ends, notes, said, sentences, shown, verdict};
-use crate::report::format::{decimals, significant, value};
+use crate::report::format::{decimals, percent, significant, value};
 use crate::report::plot::Kind;
 use crate::report::verdict::label;
 use crate::report::{ReportError, dial_plot};
@@ -32,7 +32,7 @@ pub(in crate::report) fn compared(d: &Dials, fines_um: f64) -> Result<String, Re
                 of fines and the span against the median. A dotted line marks the median of the comparison. The numbers are in the \
                 tables.";
     body += &figure(dial_plot::dials(d, fines_um, Kind::Svg)?, told)?;
-    let level = (1e6 * d.level).round() / 1e4;
+    let level = percent(d.level);
     for pair in &d.pairs {
         let names = [&d.sets[0].name, &d.sets[pair.other].name];
         let caption = format!("{} against {} at D50 = {} µm", names[1], names[0], significant(d.median_um, 3));

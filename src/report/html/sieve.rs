@@ -1,5 +1,6 @@
 use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
 use crate::report::ReportError;
+use crate::report::format::percent;
 use crate::report::plot::{self, Kind};
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
@@ -36,7 +37,7 @@ pub fn sieved(s: &Sieved, data: &[u8]) -> Result<Vec<u8>, ReportError> {
 pub fn sieved_pair(p: &SievedPair, data: &[u8]) -> Vec<u8> {
     let mut body = format!("<p class=\"verdict undecided\">{}</p>\n", escape(&sieve_pair::sentences(p)));
     body += &noted(&sieve_pair::notes(p));
-    let photos = format!("photos ({} %, all layers)", (1e6 * p.level).round() / 1e4);
+    let photos = format!("photos ({} %, all layers)", percent(p.level));
     let head = ["layer", &p.names[0], &p.names[1], "weighed (rounding allows)", &photos];
     body += &table("Differences of the layers", &head, sieve_pair::rows(p).into_iter().map(Vec::from));
     body += &method(&[

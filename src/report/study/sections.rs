@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use super::super::comparison_plot;
-use super::super::format::{interval, significant, value};
+use super::super::format::{interval, percent, significant, value};
 use super::super::html::{escape, figure_of as figure, table};
 use super::super::plot::Kind;
 use super::super::sieve::{self, Sieved};
+use super::super::sieve_pair::layer;
 use super::super::{ReportError, verdict};
 use super::dots::{Row, dots};
 use super::wear_plot::{Line, wear};
@@ -69,7 +70,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
             ])
         })
         .collect();
-    let level = (1e6 * f.study.level).round() / 1e4;
+    let level = percent(f.study.level);
     out += &table(
         &format!("Figures by mass, with {level} % intervals"),
         &["sample", "burrs", "kg", "setting", "photos", "D10 µm", "D50 µm", "D90 µm", "span", &format!("{fines} %")],
@@ -97,13 +98,6 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
             .differences
             .iter()
             .map(|d| {
-                let said = if c.is_clear(d) {
-                    "differs"
-                } else if d.alike {
-                    "alike"
-                } else {
-                    "open"
-                };
                 let e = d.relative_pct.unwrap_or(d.difference);
                 vec![
                     verdict::label(d.quantity, f.study.fines_um),
@@ -111,7 +105,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
                     significant(d.values[1], 3),
                     format!("{} % ({})", value(&e), interval(&e)),
                     super::super::comparison::p_text(d.p_adjusted),
-                    said.to_owned(),
+                    super::super::comparison::said(c, d).to_owned(),
                 ]
             })
             .collect();
@@ -153,10 +147,7 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
             .iter()
             .enumerate()
             .map(|(k, share)| {
-                let layer = stack
-                    .apertures_um
-                    .get(k)
-                    .map_or("receiver".to_owned(), |um| format!("on {} µm", significant(*um, 3)));
+                let layer = layer(stack, k);
                 let photo = predicted.get(k).map_or("–".to_owned(), |e| format!("{} ({})", value(e), interval(e)));
                 vec![
                     layer,

@@ -1,5 +1,6 @@
 //! A blind serving plan and its key, each a page to print.
 
+use super::super::format::percent;
 use std::fmt::Write;
 
 use super::super::html::{STYLE, escape};
@@ -36,7 +37,7 @@ pub fn design(p: &Plan<'_>) -> String {
         Some(n) if n > people => format!(" For a chance of 80 % it takes {n}."),
         _ => String::new(),
     };
-    let level = (1e6 * p.level).round() / 1e4;
+    let level = percent(p.level);
     format!(
         "{people} triangle tests: {shown} ({level} % confidence). If {:.0} % of people can tell, that happens {:.0} times in 100.{takes}",
         100.0 * p.can_tell,
