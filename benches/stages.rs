@@ -103,7 +103,7 @@ fn no_sheet(bencher: Bencher) {
 fn whole(bencher: Bencher) {
     bencher.bench(|| {
         let photo = photo::decode(black_box(&STAGES.jpeg)).expect("decoded before");
-        let measured = measure_photo(&photo, Path::new("photo.jpg"), &STAGES.settings).expect("measured before");
+        let measured = measure_photo(photo, Path::new("photo.jpg"), &STAGES.settings).expect("measured before");
         join(vec![measured], &STAGES.settings)
     });
 }

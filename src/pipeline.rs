@@ -145,16 +145,16 @@ impl Measurement {
 /// # Errors
 /// The file, its backdrop or its scale is unusable.
 pub fn measure_file(path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
-    measure_photo(&photo::read(path)?, path, settings)
+    measure_photo(photo::read(path)?, path, settings)
 }
 
-/// Measures a photo; `path` is its name in results.
+/// Measures a photo, which is used up: trial particles are laid on it. `path` is its name in results.
 ///
 /// # Errors
 /// Its backdrop or its scale is unusable.
-pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
-    let focal = Focal::of(photo);
-    let before = scale_before(photo, focal, &settings.scale)?;
+pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Result<MeasuredPhoto, MeasureError> {
+    let focal = Focal::of(&photo);
+    let before = scale_before(&photo, focal, &settings.scale)?;
     let spans = |polygon: &Vec<[f64; 2]>| Some(Spans::of_polygon(polygon, photo.width(), photo.height()));
     let region = match before.as_ref().map(Scale::from) {
         Some(Source::Sheet(sheet)) => Region { within: spans(&sheet.region), without: None },
@@ -162,11 +162,11 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         _ => Region::default(),
     };
     let plain = before.is_some() && region.is_everywhere();
-    let mut seen = look(photo, region)?;
-    if plain && seen.shapes.par_iter().flatten().filter(|s| is_like_mark(photo, s)).count() >= 3 {
+    let mut seen = look(&photo, region)?;
+    if plain && seen.shapes.par_iter().flatten().filter(|s| is_like_mark(&photo, s)).count() >= 3 {
         // The marks of a sheet whose scale is not wanted are no particles either.
-        if let Ok(sheet) = find_sheet(photo) {
-            seen = look(photo, Region { within: spans(&sheet.region), without: None })?;
+        if let Ok(sheet) = find_sheet(&photo) {
+            seen = look(&photo, Region { within: spans(&sheet.region), without: None })?;
             if let ScaleChoice::Calibration(calibration, false) = &settings.scale {
                 calibration.agrees_with(sheet).map_err(ScaleError::from)?;
             }
@@ -197,7 +197,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
         Source::Card(card) => vec![card.outline.clone()],
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
-    let recall = sight::recall(photo, &scene, &regions, &calibration);
+    let recall = sight::recall(&mut photo, &scene, &regions, &calibration);
     let limit_px = recall.limit_px();
     let mut parts = regions.parts;
     let mut particles = Vec::new();
@@ -229,7 +229,7 @@ pub fn measure_photo(photo: &Photo, path: &Path, settings: &Settings) -> Result<
     }
     let smallest_ecd_um = limit_px * scale.typical();
     let checks = advice::checks(&advice::Seen {
-        photo,
+        photo: &photo,
         scene: &scene,
         smoothed_noise: regions.smoothed_noise,
         calibration: &calibration,
@@ -282,7 +282,7 @@ fn look(photo: &Photo, region: Region) -> Result<Seen, BackdropError> {
 }
 
 fn is_like_mark(photo: &Photo, shape: &Shape) -> bool {
-    shape.ecd_px() > 18.0 && looks_like_mark(photo, shape.centre, shape.feret[0])
+    shape.ecd_px() > 18.0 && looks_like_mark(photo, shape.centre, &shape.outline)
 }
 
 /// The scale, where it does not take particles to find it.

@@ -98,7 +98,7 @@ fn measured(fault: &str, seed: u64) -> MeasuredPhoto {
         rendered.image.iter_mut().for_each(|code| *code = (gain * f32::from(*code)).min(255.0) as u8);
     }
     let settings = Settings::new(ScaleChoice::Given(spec.um_per_px)).unwrap();
-    measure_photo(&photo::decode(&rendered.jpeg()).unwrap(), Path::new("photo.jpg"), &settings).unwrap()
+    measure_photo(photo::decode(&rendered.jpeg()).unwrap(), Path::new("photo.jpg"), &settings).unwrap()
 }
 
 fn fired(photo: &MeasuredPhoto) -> Vec<&'static str> {
@@ -126,7 +126,7 @@ fn a_picture_far_too_coarse_is_measured_and_says_so() {
     let mut png = std::io::Cursor::new(Vec::new());
     small.write_to(&mut png, image::ImageFormat::Png).unwrap();
     let settings = Settings::new(ScaleChoice::Given(248.0)).unwrap();
-    let photo = measure_photo(&photo::decode(png.get_ref()).unwrap(), Path::new("small.png"), &settings).unwrap();
+    let photo = measure_photo(photo::decode(png.get_ref()).unwrap(), Path::new("small.png"), &settings).unwrap();
     assert!(photo.particles.iter().all(|p| p.ecd_um > 0.0 && p.ecd_um.is_finite()));
     assert!(fired(&photo).contains(&"resolution"), "{:?}", fired(&photo));
 }
@@ -144,7 +144,7 @@ fn a_field_half_in_deep_shadow_says_so() {
     let mut png = std::io::Cursor::new(Vec::new());
     picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
     let settings = Settings::new(ScaleChoice::Sheet(None)).unwrap();
-    let photo = measure_photo(&photo::decode(png.get_ref()).unwrap(), Path::new("half.png"), &settings).unwrap();
+    let photo = measure_photo(photo::decode(png.get_ref()).unwrap(), Path::new("half.png"), &settings).unwrap();
     assert!(fired(&photo).contains(&"covered"), "{:?}", fired(&photo));
 }
 

@@ -54,7 +54,7 @@ fn coins_have_the_size_that_scikit_image_gives_them() {
     assert_eq!(reference.count, 24);
     // One µm per pixel: sizes come out in pixels.
     let settings = Settings::new(ScaleChoice::Given(1.0)).unwrap();
-    let measured = measure_photo(&inverted(&path), &path, &settings).unwrap();
+    let measured = measure_photo(inverted(&path), &path, &settings).unwrap();
     let found: Vec<Coin> = measured
         .particles
         .iter()
@@ -106,7 +106,7 @@ fn touching_coins_are_parted_and_alike() {
     });
     let photo = Photo::from_luma(width as usize, height as usize, padded.into_raw());
     let settings = Settings::new(ScaleChoice::Given(1.0)).unwrap();
-    let measured = measure_photo(&photo, &path, &settings).unwrap();
+    let measured = measure_photo(photo, &path, &settings).unwrap();
     let found: Vec<f64> = measured.particles.iter().map(|p| p.ecd_um).filter(|d| *d > 15.0).collect();
     assert_eq!(found.len(), 24);
     let mean = found.iter().sum::<f64>() / 24.0;

@@ -158,7 +158,7 @@ fn a_lone_disc_is_weighted_by_the_places_it_could_lie_in() {
         .collect();
     let photo = lightsieve::photo::Photo::from_luma(w, h, luma);
     let settings = lightsieve::pipeline::Settings::new(lightsieve::pipeline::ScaleChoice::Given(10.0)).unwrap();
-    let found = lightsieve::pipeline::measure_photo(&photo, std::path::Path::new("disc"), &settings).unwrap();
+    let found = lightsieve::pipeline::measure_photo(photo, std::path::Path::new("disc"), &settings).unwrap();
     assert_eq!(found.particles.len(), 1);
     close(found.particles[0].ecd_um, 800.0, 2e-3);
     close(found.particles[0].weight, 400.0 * 300.0 / (320.0 * 220.0), 2e-3);

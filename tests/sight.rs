@@ -69,7 +69,7 @@ fn outcome(kind: &str, seed: u64) -> Outcome {
     }
     let settings = Settings::new(ScaleChoice::Given(spec.um_per_px)).unwrap();
     let picture = photo::decode(&rendered.jpeg()).unwrap();
-    let photo = measure_photo(&picture, Path::new("rendered.jpg"), &settings).unwrap();
+    let photo = measure_photo(picture, Path::new("rendered.jpg"), &settings).unwrap();
     let whole = join(vec![photo.clone()], &settings).unwrap();
     Outcome { spec, rendered, photo, whole }
 }

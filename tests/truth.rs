@@ -31,7 +31,7 @@ fn outcome(spec: &SceneSpec, choice: ScaleChoice) -> Outcome {
     let rendered = render(spec).unwrap();
     let settings = Settings::new(choice).unwrap();
     let picture = photo::decode(&rendered.jpeg()).unwrap();
-    let photo = measure_photo(&picture, Path::new("rendered.jpg"), &settings).unwrap();
+    let photo = measure_photo(picture, Path::new("rendered.jpg"), &settings).unwrap();
     let whole = join(vec![photo.clone()], &settings).unwrap();
     Outcome { rendered, photo, whole }
 }
@@ -189,7 +189,8 @@ fn at_the_stated_limit_nearly_all_particles_are_found() {
 fn doubling_the_scale_doubles_every_length_and_leaves_every_ratio() {
     let rendered = render(&SceneSpec { width_px: 900, height_px: 700, seed: 13, ..scene() }).unwrap();
     let picture = photo::decode(&rendered.jpeg()).unwrap();
-    let at = |um| measure_photo(&picture, Path::new("x"), &Settings::new(ScaleChoice::Given(um)).unwrap()).unwrap();
+    let at =
+        |um| measure_photo(picture.clone(), Path::new("x"), &Settings::new(ScaleChoice::Given(um)).unwrap()).unwrap();
     let (one, two) = (at(10.0), at(20.0));
     assert_eq!(one.particles.len(), two.particles.len());
     for (a, b) in one.particles.iter().zip(&two.particles) {

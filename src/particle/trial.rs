@@ -24,8 +24,10 @@ pub struct Trial {
 
 /// Empty places of a photo, and what it takes to try particles there.
 pub struct Trials<'a> {
-    /// The photo with all that was laid on it.
-    photo: Photo,
+    /// The photo with all that was laid on it; copying one of 12 megapixels would take as long as all trials.
+    photo: &'a mut Photo,
+    /// Boxes that were written over, and the codes that stood there.
+    before: Vec<([usize; 4], Vec<u16>)>,
     scene: &'a Scene,
     regions: &'a Regions,
     calibration: &'a Calibration,
@@ -45,7 +47,7 @@ const MOST_PLACES: usize = 900;
 impl<'a> Trials<'a> {
     /// Looks for empty paper for particles up to `largest_px` wide; `seed` jitters the places.
     pub fn new(
-        photo: &'a Photo,
+        photo: &'a mut Photo,
         scene: &'a Scene,
         regions: &'a Regions,
         calibration: &'a Calibration,
@@ -57,8 +59,7 @@ impl<'a> Trials<'a> {
         let reach = side_px(0.5 * largest_px, &calibration.shade, scene.blur_px);
         let side = (reach + grid).next_multiple_of(grid);
         let mut draws = Draws::new(seed, 0);
-        // Both take as long as memory does.
-        let (occupied, copy) = rayon::join(|| Occupied::new(photo, regions), || photo.clone());
+        let occupied = Occupied::new(photo, regions);
         let (width, height) = (photo.width(), photo.height());
         // As many cells as give the places wanted were all of the paper bare; each is tried at one place.
         let cell = (((width * height) as f64 / (2 * MOST_PLACES) as f64).sqrt() as usize).max(side + grid + 1);
@@ -79,7 +80,7 @@ impl<'a> Trials<'a> {
             places.swap(i, draws.below(i + 1));
         }
         places.truncate(MOST_PLACES);
-        Trials { photo: copy, scene, regions, calibration, places, used: 0, side, draws }
+        Trials { photo, before: Vec::new(), scene, regions, calibration, places, used: 0, side, draws }
     }
 
     /// Number of empty places left.
@@ -125,8 +126,11 @@ impl<'a> Trials<'a> {
                 (i, centre, self.photo.darkened(place, &deficit, excess as f32))
             })
             .collect();
-        places.iter().zip(&laid).for_each(|(place, (.., codes))| self.photo.put(*place, codes));
-        let photo = &self.photo;
+        for (place, (.., codes)) in places.iter().zip(&laid) {
+            self.before.push((*place, self.photo.codes(*place)));
+            self.photo.put(*place, codes);
+        }
+        let photo = &*self.photo;
         let found = segment::find_in(photo, scene, places, self.regions);
         let occupied = Occupied::new(photo, &found);
         let mut sizes: Vec<Option<f64>> = vec![None; count];
@@ -159,5 +163,39 @@ impl<'a> Trials<'a> {
             .enumerate()
             .map(|(i, found_px)| Trial { ecd_px: sizes_px[i % sizes_px.len()], found_px })
             .collect()
+    }
+}
+
+impl Drop for Trials<'_> {
+    /// Takes everything off the paper again.
+    fn drop(&mut self) {
+        for (place, codes) in &self.before {
+            self.photo.put(*place, codes);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::backdrop::{self, Region};
+    use crate::particle;
+
+    #[test]
+    fn trials_are_found_and_leave_the_photo_as_it_was() {
+        let mut draws = Draws::new(5, 0);
+        let mut photo = Photo::from_luma(400, 300, (0..400 * 300).map(|_| 196 + draws.below(9) as u8).collect());
+        let grain = vec![30; 400];
+        photo.put([60, 60, 80, 80], &grain);
+        let before = photo.codes([0, 0, 400, 300]);
+        let scene = backdrop::read(&photo, Region::default()).unwrap();
+        let regions = segment::find(&photo, &scene);
+        let (_, calibration) = particle::shapes(&photo, &scene, &regions);
+        let mut trials = Trials::new(&mut photo, &scene, &regions, &calibration, 8.0, 1);
+        let found = trials.run(&[8.0], 10);
+        assert_eq!(found.len(), 10);
+        assert!(found.iter().all(|t| t.found_px.is_some_and(|d| (d - 8.0).abs() < 1.0)), "{found:?}");
+        drop(trials);
+        assert_eq!(photo.codes([0, 0, 400, 300]), before);
     }
 }

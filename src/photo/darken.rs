@@ -17,10 +17,7 @@ impl Photo {
     pub(crate) fn darkened(&self, [x0, y0, x1, y1]: [usize; 4], deficit: &[f32], excess: f32) -> Vec<u16> {
         let width = x1 - x0;
         let last = (self.table.len() - 1) as f32;
-        let mut codes: Vec<f32> = Vec::with_capacity(deficit.len());
-        for y in y0..y1 {
-            codes.extend((x0..x1).map(|x| f32::from(self.code(x, y))));
-        }
+        let mut codes: Vec<f32> = self.codes([x0, y0, x1, y1]).into_iter().map(f32::from).collect();
         for (code, &d) in codes.iter_mut().zip(deficit) {
             if d.abs() < NOTHING {
                 continue;
@@ -62,6 +59,15 @@ impl Photo {
         }
     }
 
+    /// Codes of the box `x0..x1`, `y0..y1`, row by row.
+    pub(crate) fn codes(&self, [x0, y0, x1, y1]: [usize; 4]) -> Vec<u16> {
+        let rows = (y0..y1).map(|y| y * self.width + x0..y * self.width + x1);
+        match &self.samples {
+            Samples::Eight(all) => rows.flat_map(|row| &all[row]).map(|&c| u16::from(c)).collect(),
+            Samples::Sixteen(all) => rows.flat_map(|row| &all[row]).copied().collect(),
+        }
+    }
+
     /// Puts `codes` in place of the box `x0..x1`, `y0..y1`.
     pub(crate) fn put(&mut self, [x0, y0, x1, y1]: [usize; 4], codes: &[u16]) {
         let width = x1 - x0;
@@ -77,13 +83,6 @@ impl Photo {
     /// Grid that boxes for [`Photo::darkened`] must keep to: side, and first column and row.
     pub(crate) fn grid(&self) -> (usize, [usize; 2]) {
         self.compression.as_ref().map_or((1, [0, 0]), |c| (Compression::SIDE, c.phase()))
-    }
-
-    fn code(&self, x: usize, y: usize) -> u16 {
-        match &self.samples {
-            Samples::Eight(codes) => u16::from(codes[y * self.width + x]),
-            Samples::Sixteen(codes) => codes[y * self.width + x],
-        }
     }
 }
 

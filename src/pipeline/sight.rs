@@ -21,8 +21,8 @@ const FEWEST: usize = 60;
 /// Places are drawn anew from the same seed: a photo always gives the same figures.
 const SEED: u64 = 1;
 
-/// Share of particles of each size that the photo shows.
-pub(super) fn recall(photo: &Photo, scene: &Scene, regions: &Regions, calibration: &Calibration) -> Recall {
+/// Share of particles of each size that the photo shows. The photo is lent for the trials, and stays as it is.
+pub(super) fn recall(photo: &mut Photo, scene: &Scene, regions: &Regions, calibration: &Calibration) -> Recall {
     let expected =
         |recall| expected_ecd_px(recall, regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     // Where nothing can be seen at all, whatever is tried is not found.

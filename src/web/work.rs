@@ -293,7 +293,7 @@ fn measure(
     let read = || photo::read(file).map_err(|e| Failure::other(for_the_page(&e.to_string())));
     let work = || {
         let photo = decoded.map_or_else(read, Ok)?;
-        measure_photo(&photo, Path::new(name), settings).map(Arc::new).map_err(|e| Failure {
+        measure_photo(photo, Path::new(name), settings).map(Arc::new).map_err(|e| Failure {
             why: for_the_page(&e.to_string()),
             wants_scale: matches!(e, MeasureError::Scale(_)),
         })

@@ -158,7 +158,7 @@ pub struct Result {
 
 pub fn try_measure(rendered: &Rendered, choice: ScaleChoice) -> std::result::Result<MeasuredPhoto, MeasureError> {
     let settings = Settings::new(choice).unwrap();
-    measure_photo(&photo::decode(&rendered.jpeg()).unwrap(), Path::new("rendered.jpg"), &settings)
+    measure_photo(photo::decode(&rendered.jpeg()).unwrap(), Path::new("rendered.jpg"), &settings)
 }
 
 pub fn measure(rendered: Rendered, choice: ScaleChoice) -> std::result::Result<Result, MeasureError> {

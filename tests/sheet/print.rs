@@ -182,7 +182,7 @@ fn print_photograph_measure() {
     let plane = Plane::of_rows(to_px, lens).unwrap();
     let photo = photograph(&page, dpi, &plane, width, height);
     let settings = Settings::new(ScaleChoice::Sheet(None)).unwrap();
-    let measured = measure_photo(&photo, Path::new("printed.png"), &settings).unwrap();
+    let measured = measure_photo(photo.clone(), Path::new("printed.png"), &settings).unwrap();
     assert_eq!(measured.particles.len(), spots.len());
     let um = 1000.0 * determinant(plane.mm_per_px(plane.px([cx, cy])).unwrap()).abs().sqrt();
     assert!((measured.scale.um_per_px(plane.px([cx, cy])) / um - 1.0).abs() < 0.002);
@@ -195,7 +195,7 @@ fn print_photograph_measure() {
     }
     // A bar read as 98 and 101 mm makes everything smaller along and larger across.
     let corrected = Settings::new(ScaleChoice::Sheet(Some([98.0, 101.0]))).unwrap();
-    let other = measure_photo(&photo, Path::new("printed.png"), &corrected).unwrap();
+    let other = measure_photo(photo, Path::new("printed.png"), &corrected).unwrap();
     let mean = |m: &lightsieve::pipeline::MeasuredPhoto| {
         m.particles.iter().map(|p| p.ecd_um).sum::<f64>() / m.particles.len() as f64
     };

@@ -158,7 +158,7 @@ fn a_particle_left_out_is_told_and_changes_the_result_as_if_it_were_not_there() 
 
     let settings = Settings::new(ScaleChoice::Given(16.0)).unwrap();
     let decoded = photo::decode(&demo("finer-grind.jpg")).unwrap();
-    let mut measured = measure_photo(&decoded, Path::new("finer-grind.jpg"), &settings).unwrap();
+    let mut measured = measure_photo(decoded, Path::new("finer-grind.jpg"), &settings).unwrap();
     let gone = measured.particles.remove(largest as usize);
     measured.shapes.remove(largest as usize);
     assert_eq!(after["excluded_by_hand"][0]["ecd_um"], gone.ecd_um);

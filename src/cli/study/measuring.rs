@@ -99,7 +99,7 @@ fn picture(file: &Path, name: &str, settings: &Settings, cache: &Cache) -> Came 
         if let Some(entry) = cache.get(&key, name) {
             return Ok(Came::Photo { entry, content, now: false });
         }
-        let measured = measure_photo(&photo::decode(&bytes)?, Path::new(name), settings)?;
+        let measured = measure_photo(photo::decode(&bytes)?, Path::new(name), settings)?;
         // Refuses the printed discs of the sheet.
         particles_of(std::slice::from_ref(&measured))?;
         Ok(Came::Photo { entry: cache.put(&key, &measured, name)?, content, now: true })

@@ -111,9 +111,23 @@ pub(super) fn has_dots(photo: &Photo, round: &Round) -> bool {
     around(DOT_RING, 2 * DOTS).filter(|&l| l > 0.4 * paper).count() >= 3
 }
 
-/// True when a dark shape (centre and largest width, px) has white dots where a mark of the sheet has them.
-pub fn looks_like_mark(photo: &Photo, centre: [f64; 2], width_px: f64) -> bool {
-    has_dots(photo, &Round { centre, half: [0.5 * width_px; 2], direction: [1.0, 0.0] })
+/// Between the dots and the rim, in radii.
+const BLACK_RING: f64 = 0.87;
+
+/// True when a dark shape (centre and outline, px) has white dots where a mark of the sheet has them, and is black beyond
+/// them: a grain that is not round has paper at both.
+pub fn looks_like_mark(photo: &Photo, centre: [f64; 2], outline: &[[f64; 2]]) -> bool {
+    let around = |share: f64, n: usize| {
+        (0..n).filter_map(move |i| {
+            let [x, y] = outline[i * outline.len() / n];
+            photo.light_at([centre[0] + share * (x - centre[0]), centre[1] + share * (y - centre[1])])
+        })
+    };
+    let paper = around(1.3, 4).fold(0.0, f64::max);
+    let is_bright = |l: &f64| *l > 0.4 * paper;
+    !outline.is_empty()
+        && around(DOT_RING, 2 * DOTS).filter(is_bright).count() >= 3
+        && around(BLACK_RING, 2 * DOTS).filter(is_bright).count() <= DOTS / 2
 }
 
 /// Points at which the light rises half-way from the mark to the paper.
