@@ -2,6 +2,7 @@
 
 mod find;
 mod label;
+mod notch;
 mod part;
 mod rows;
 mod split;

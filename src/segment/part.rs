@@ -13,6 +13,10 @@ use crate::photo::Photo;
 /// the gap between them, and the texture of pale flakes leaves no gaps yet.
 const MEETING: f32 = 1.2;
 
+/// Darkness of a blob, share of the core's, below which it counts as pale: chaff lets light through. So do the edges of
+/// specks, of which little is lost.
+const PALE: f32 = 0.77;
+
 pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
     blobs
         .into_par_iter()
@@ -128,7 +132,7 @@ impl<'a> Parter<'a> {
             dark: Vec::new(),
             core_of: Vec::new(),
             groups: RunGroups::default(),
-            splitter: Splitter::default(),
+            splitter: Splitter::new(scene.blur_px),
             near: Vec::new(),
         }
     }
@@ -179,9 +183,10 @@ impl<'a> Parter<'a> {
     /// Cuts each of the `count` cores where touching particles meet; gives the new number of cores.
     fn cut_cores(&mut self, count: usize, half: f32) -> usize {
         let level = MEETING * half;
+        let is_pale = 2.0 * half < PALE * self.scene.core as f32;
         if count == 1 {
             // Mostly the core is one particle, and nothing is copied.
-            let Some(parts) = self.splitter.split(&self.patch, &self.dark, level) else { return 1 };
+            let Some(parts) = self.splitter.split(&self.patch, &self.dark, level, is_pale) else { return 1 };
             (self.dark, self.core_of) = parts.into_iter().unzip();
             return self.core_of.iter().max().map_or(1, |&last| last as usize + 1);
         }
@@ -190,7 +195,7 @@ impl<'a> Parter<'a> {
         for core in 0..count as u32 {
             let mine = self.dark.iter().zip(&self.core_of).filter(|(_, of)| **of == core);
             let runs: Vec<Run> = mine.map(|(run, _)| *run).collect();
-            let Some(parts) = self.splitter.split(&self.patch, &runs, level) else {
+            let Some(parts) = self.splitter.split(&self.patch, &runs, level, is_pale) else {
                 cut.extend(runs.into_iter().map(|run| (run, core)));
                 continue;
             };

@@ -1,21 +1,22 @@
 //! Parts touching particles: a dark core is cut where it is narrow against both its sides.
 
 use super::label::Run;
+use super::notch::is_notched;
 use crate::backdrop::Patch;
 use crate::numeric::{DisjointSets, Distances};
 
 /// Narrowest place between two particles, share of the smaller one's half width: a waist above it belongs to one
 /// particle of irregular shape.
-const WAIST: f32 = 0.85;
+pub(super) const WAIST: f32 = 0.85;
 
-/// Least depth of a waist, px of half width: pixels alone make shallower ones.
-const DEPTH_PX: f32 = 0.5;
+/// Least depth of a waist, px of half width: half pixels alone make shallower ones.
+const DEPTH_PX: f32 = 0.25;
 
-/// Notch that the stairs of pixels alone leave, px.
-const STAIRS_PX: f64 = 0.7;
+/// The same in a pale flake, whose texture alone makes deeper ones than coffee's.
+const PALE_DEPTH_PX: f32 = 0.5;
 
-/// Notch that a speck of 2 px radius leaves on a large particle, px.
-const SPECK_NOTCH_PX: f64 = 1.9;
+/// Blur widths that a waist looks wider than it is, of half width: blur fills the corners where two outlines meet.
+const FILL: f32 = 0.5;
 
 /// Deficit below which a gap in a core is paper between particles, share of the level.
 const PAPER: f32 = 0.25;
@@ -23,12 +24,17 @@ const PAPER: f32 = 0.25;
 /// Smallest core that is looked at, px²: two particles of three pixels.
 const SMALLEST_PX2: usize = 16;
 
-/// Largest core that is looked at in half pixels, px².
-const FINE_PX2: usize = 300;
+/// Largest core that is looked at in half pixels, px²: some 250 px across, far above any particle.
+const FINE_PX2: usize = 50_000;
+
+/// The same for a pale flake.
+const PALE_FINE_PX2: usize = 300;
 
 /// Cuts cores, with room that it keeps from one to the next.
 #[derive(Default)]
 pub(super) struct Splitter {
+    /// Blur, px.
+    sigma: f32,
     /// Left and right outline.
     sides: [Vec<[f64; 2]>; 2],
     width: usize,
@@ -46,18 +52,23 @@ pub(super) struct Splitter {
 }
 
 impl Splitter {
+    /// For photos with a blur of `sigma` px.
+    pub fn new(sigma: f64) -> Self {
+        Splitter { sigma: sigma as f32, ..Splitter::default() }
+    }
+
     /// Parts of the core made of `runs` (deficit above `level`): each run with the number of its part, 0, 1 …, cut where
-    /// parts meet; `None` when the core is one particle.
-    pub fn split(&mut self, patch: &Patch, runs: &[Run], level: f32) -> Option<Vec<(Run, u32)>> {
+    /// parts meet; `None` when the core is one particle. A pale core is cut with more reserve.
+    pub fn split(&mut self, patch: &Patch, runs: &[Run], level: f32, is_pale: bool) -> Option<Vec<(Run, u32)>> {
         let area: usize = runs.iter().map(Run::len).sum();
         if area < SMALLEST_PX2 || !is_notched(runs, area, &mut self.sides) {
             return None;
         }
-        let fine = if area < FINE_PX2 { 2 } else { 1 };
+        let fine = if area < if is_pale { PALE_FINE_PX2 } else { FINE_PX2 } { 2 } else { 1 };
         let [x0, y0, x1, y1] = super::label::bounds(runs);
         self.fill(patch, runs, [x0, y0, x1, y1], level, fine);
         self.measure_depth(fine);
-        let parts = self.basins();
+        let parts = if is_pale { self.basins(0.0, PALE_DEPTH_PX) } else { self.basins(FILL * self.sigma, DEPTH_PX) };
         if parts < 2 {
             return None;
         }
@@ -170,11 +181,12 @@ impl Splitter {
         }
     }
 
-    /// Floods the depths from the deepest sample on; basins that meet above the waist become one. Gives their number
-    /// and leaves each sample's basin in `basin_of`.
+    /// Floods the depths from the deepest sample on; basins that meet above the waist become one, a waist being `fill` px
+    /// narrower than it looks and at least `least` px deep as it looks. Gives their number and leaves each sample's basin
+    /// in `basin_of`.
     ///
     /// Source: watershed by rising persistence, as in the merge trees of topological data analysis (from memory).
-    fn basins(&mut self) -> usize {
+    fn basins(&mut self, fill: f32, least: f32) -> usize {
         let width = self.width;
         self.sort_by_depth();
         self.basin_of.clear();
@@ -204,7 +216,7 @@ impl Splitter {
             for j in around.into_iter().filter(|&j| self.basin_of[j] != u32::MAX) {
                 let (Some(mine), other) = (own, self.basins.find(self.basin_of[j] as usize)) else { break };
                 let peak = peaks[mine].min(peaks[other]);
-                if mine != other && (here > WAIST * peak || peak - here < DEPTH_PX) {
+                if mine != other && (here - fill > WAIST * peak || peak - here < least) {
                     let highest = peaks[mine].max(peaks[other]);
                     self.basins.join(mine, other);
                     let joined = self.basins.find(mine);
@@ -231,56 +243,6 @@ impl Splitter {
         }
         count as usize
     }
-}
-
-/// True when the outline of the core has a notch as deep as two particles of its area leave where they meet.
-///
-/// Circles with the radii R and r ≤ R whose waist is [`WAIST`]·r leave 2Rr/(R + r) − [`WAIST`]·r: least for two of a
-/// size, or for the smallest speck that counts.
-fn is_notched(runs: &[Run], area: usize, sides: &mut [Vec<[f64; 2]>; 2]) -> bool {
-    let equal = (1.0 - f64::from(WAIST)) * (0.5 * area as f64 / std::f64::consts::PI).sqrt();
-    let wanted = equal.clamp(STAIRS_PX, SPECK_NOTCH_PX);
-    for (side, sign) in sides.iter_mut().zip([1.0, -1.0]) {
-        side.clear();
-        for run in runs {
-            let x = if sign > 0.0 { f64::from(run.x0) } else { -f64::from(run.x1) };
-            match side.last_mut() {
-                // A second run in a row is a notch from above or below, or a hole.
-                Some(last) if last[0] == f64::from(run.y) => return true,
-                _ => side.push([f64::from(run.y), x]),
-            }
-        }
-        if deepest_notch(side) >= wanted {
-            return true;
-        }
-    }
-    false
-}
-
-/// Greatest distance of the points (y, x), by rising y, from their convex hull towards smaller x.
-fn deepest_notch(points: &[[f64; 2]]) -> f64 {
-    let mut hull: Vec<[f64; 2]> = Vec::with_capacity(points.len());
-    for &p in points {
-        while let [.., a, b] = hull[..] {
-            if (b[0] - a[0]) * (p[1] - a[1]) > (b[1] - a[1]) * (p[0] - a[0]) {
-                break;
-            }
-            hull.pop();
-        }
-        hull.push(p);
-    }
-    let mut deepest = 0.0f64;
-    let mut points = points.iter().peekable();
-    for edge in hull.windows(2) {
-        let (a, b) = (edge[0], edge[1]);
-        let slope = (b[1] - a[1]) / (b[0] - a[0]);
-        let mut widest = 0.0f64;
-        while let Some(p) = points.next_if(|p| p[0] <= b[0]) {
-            widest = widest.max(p[1] - a[1] - slope * (p[0] - a[0]));
-        }
-        deepest = deepest.max(widest / (1.0 + slope * slope).sqrt());
-    }
-    deepest
 }
 
 /// For the samples at the quarters of the pixels from `x`, `y` of the patch on, in their upper (`half` 0) or lower half:
@@ -324,7 +286,7 @@ mod tests {
     }
 
     fn parts(picture: &(Patch, Vec<Run>)) -> Vec<(Run, u32)> {
-        let Some(parts) = Splitter::default().split(&picture.0, &picture.1, 0.45) else { return Vec::new() };
+        let Some(parts) = Splitter::new(0.3).split(&picture.0, &picture.1, 0.45, false) else { return Vec::new() };
         let pixels: usize = parts.iter().map(|(run, _)| run.len()).sum();
         assert_eq!(pixels, picture.1.iter().map(Run::len).sum::<usize>(), "no pixel is lost");
         parts
@@ -372,7 +334,7 @@ mod tests {
             }
         }
         assert!(
-            Splitter::default().split(&patch, &runs_of(&patch), 0.45).is_none(),
+            Splitter::new(0.3).split(&patch, &runs_of(&patch), 0.45, false).is_none(),
             "a pale middle is a hole, not a waist"
         );
     }
@@ -384,15 +346,5 @@ mod tests {
             [40.0 + 19.5 * c, 40.0 + 19.5 * s, 10.0]
         });
         assert_eq!(count(&discs(80, 80, &ring)), 6);
-    }
-
-    #[test]
-    fn notches_are_as_deep_as_drawn() {
-        let straight: Vec<[f64; 2]> = (0..20).map(|y| [f64::from(y), 5.0 + 0.5 * f64::from(y)]).collect();
-        assert!(deepest_notch(&straight) < 1e-9);
-        let mut notched = straight;
-        notched[8][1] += 2.0;
-        assert!((deepest_notch(&notched) - 2.0 / 1.25f64.sqrt()).abs() < 1e-9);
-        assert!(deepest_notch(&[[3.0, 1.0]]) == 0.0);
     }
 }
