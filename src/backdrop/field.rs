@@ -254,10 +254,15 @@ fn neighbours(i: usize, across: usize, down: usize) -> impl Iterator<Item = usiz
     .flatten()
 }
 
+/// Length over width that a finger, an arm or a pen reaches into the picture, at most: what goes on for longer behind a
+/// narrow place at the frame is particles that hang together.
+const LONGEST: usize = 8;
+
 /// Tiles that are not paper and lie in a group that reaches the frame with dark pixels: a table, a hand.
 ///
 /// Single dark tiles at the frame (a large particle that fills one) stay inside, and so do groups that are objects on
-/// the paper: enclosed by it, or so near the frame that only a strip of paper is left between.
+/// the paper: enclosed by it, so near the frame that only a strip of paper is left between, or particles that hang
+/// together and of which a few reach the frame.
 fn outside_of(paper: &[bool], tiles: &Tiles) -> Vec<bool> {
     let (across, down) = (tiles.across, tiles.down);
     let mut outside = vec![false; paper.len()];
@@ -284,8 +289,10 @@ fn outside_of(paper: &[bool], tiles: &Tiles) -> Vec<bool> {
         let near = median(&mut beside).unwrap_or(0.0);
         let mut frame: Vec<f64> = members.iter().filter_map(|&i| tiles.frame[i]).collect();
         // Four fifths of the paper beside it: darker than any shade at the frame, brighter than a table.
-        let dark = median(&mut frame).is_some_and(|light| light < 0.8 * near);
-        if members.len() >= 4 && dark {
+        let limit = 0.8 * near;
+        let wide = frame.iter().filter(|&&light| light < limit).count();
+        let dark = median(&mut frame).is_some_and(|light| light < limit);
+        if members.len() >= 4 && dark && LONGEST * wide * wide >= members.len() {
             members.iter().for_each(|&i| outside[i] = true);
         }
     }

@@ -3,6 +3,7 @@
 use crate::numeric::DisjointSets;
 
 /// A connected group of dark pixels.
+#[derive(Clone)]
 pub(super) struct Blob {
     /// Half-open bounding box x0, y0, x1, y1, px.
     pub bounds: [usize; 4],

@@ -23,8 +23,14 @@ pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64
         .map_init(
             || Parter::new(photo, scene, threshold),
             |parter, blob| {
-                let mut parts = if is_surroundings(photo, &blob) {
-                    vec![Part { rejected: Some(Rejection::CutByFrame), ..whole(blob) }]
+                let mut parts = if is_large(photo, blob.bounds, &blob.runs) {
+                    // Particles that hang together and reach the frame; or a table, whose rim is not to be taken for grounds.
+                    let parts = parter.parts_of(blob.clone());
+                    if parts.iter().any(|p| is_large(photo, p.bounds, &p.runs)) {
+                        vec![Part { rejected: Some(Rejection::CutByFrame), ..whole(blob) }]
+                    } else {
+                        parts
+                    }
                 } else {
                     parter.parts_of(blob)
                 };
@@ -44,10 +50,10 @@ fn whole(blob: Blob) -> Part {
     Part { bounds: blob.bounds, runs: blob.runs, split: false, rejected: None }
 }
 
-/// A dark mass at the frame that is larger than any particle: a table, a hand.
-fn is_surroundings(photo: &Photo, blob: &Blob) -> bool {
-    let area: usize = blob.runs.iter().map(Run::len).sum();
-    at_frame(photo, blob.bounds) && area * 20 > photo.width() * photo.height()
+/// A dark mass at the frame that is larger than any particle.
+fn is_large(photo: &Photo, bounds: [usize; 4], runs: &[Run]) -> bool {
+    let area: usize = runs.iter().map(Run::len).sum();
+    at_frame(photo, bounds) && area * 20 > photo.width() * photo.height()
 }
 
 fn at_frame(photo: &Photo, [x0, y0, x1, y1]: [usize; 4]) -> bool {
