@@ -11,13 +11,26 @@ impl Distances {
     /// Squared Euclidean distance (px²) of every place of `inside`, `width` to a row, to the nearest that is false.
     pub fn squared(&mut self, inside: &[bool], width: usize, out: &mut Vec<f32>) {
         let height = inside.len() / width;
-        let far = (width + height).pow(2) as f32;
+        let far = (width + height) as f32;
+        // Down the columns places are in or out, so that the nearest outside is found by counting: down, then up, all
+        // columns at once.
         out.clear();
-        out.extend(inside.iter().map(|&i| if i { far } else { 0.0 }));
-        for x in 0..width {
-            self.line.clear();
-            self.line.extend((0..height).map(|y| out[y * width + x]));
-            lower_envelope(&self.line, &mut self.parabolas, |y, d| out[y * width + x] = d);
+        out.resize(inside.len(), 0.0);
+        self.line.clear();
+        self.line.resize(width, far);
+        for (row, inside) in out.chunks_exact_mut(width).zip(inside.chunks_exact(width)) {
+            for ((d, near), &inside) in row.iter_mut().zip(&mut self.line).zip(inside) {
+                *near = if inside { *near + 1.0 } else { 0.0 };
+                *d = *near;
+            }
+        }
+        self.line.fill(far);
+        for row in out.chunks_exact_mut(width).rev() {
+            for (d, near) in row.iter_mut().zip(&mut self.line) {
+                *near = (*near + 1.0).min(*d);
+                let nearest = near.min(far);
+                *d = nearest * nearest;
+            }
         }
         for row in out.chunks_exact_mut(width) {
             self.line.clear();

@@ -30,6 +30,12 @@ const FINE_PX2: usize = 50_000;
 /// The same for a pale flake.
 const PALE_FINE_PX2: usize = 300;
 
+/// Core above which whole pixels are looked at first, px².
+const SURE_PX2: usize = 300;
+
+/// What whole pixels may hide of a waist, px of half width.
+const UNSURE_PX: f32 = 0.5;
+
 /// Cuts cores, with room that it keeps from one to the next.
 #[derive(Default)]
 pub(super) struct Splitter {
@@ -65,10 +71,19 @@ impl Splitter {
             return None;
         }
         let fine = if area < if is_pale { PALE_FINE_PX2 } else { FINE_PX2 } { 2 } else { 1 };
-        let [x0, y0, x1, y1] = super::label::bounds(runs);
-        self.fill(patch, runs, [x0, y0, x1, y1], level, fine);
-        self.measure_depth(fine);
-        let parts = if is_pale { self.basins(0.0, PALE_DEPTH_PX) } else { self.basins(FILL * self.sigma, DEPTH_PX) };
+        let bounds @ [x0, y0, ..] = super::label::bounds(runs);
+        let wide = FILL * self.sigma;
+        let mut parts = |fine: usize, fill: f32, least: f32| {
+            self.fill(patch, runs, bounds, level, fine);
+            self.measure_depth(fine);
+            self.basins(fill, least)
+        };
+        let parts = match (is_pale, area < SURE_PX2) {
+            (true, _) => parts(fine, 0.0, PALE_DEPTH_PX),
+            // Whole pixels tell quickly that a large core is one particle.
+            (false, false) if parts(1, wide + UNSURE_PX, DEPTH_PX) < 2 => 1,
+            (false, _) => parts(fine, wide, DEPTH_PX),
+        };
         if parts < 2 {
             return None;
         }
