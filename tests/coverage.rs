@@ -92,6 +92,18 @@ fn intervals_of_one_and_three_photos_hold_the_truth_as_often_as_they_say() {
 }
 
 #[test]
+fn a_handful_of_particles_is_not_believed() {
+    let runs = 400;
+    for particles in [1, 3, 5, 10, 30] {
+        let held = Study { grind: NARROW, photos: 1, particles, spread: 0.0 }.coverage(runs);
+        println!("{particles}: {held:.3?}");
+        for f in [0, 1, 2] {
+            assert!(held[f] > 0.9, "{} of {particles} particles: {}", Figures::NAMES[f], held[f]);
+        }
+    }
+}
+
+#[test]
 #[ignore = "the whole table takes minutes"]
 fn print_the_whole_table() {
     println!("| grind | photos | particles each | spread | D10 | D50 | D90 | span | fines | D[3,2] | D[4,3] |");

@@ -21,7 +21,8 @@ pub struct IntervalSettings {
 /// Intervals are made on the logarithm of the figure. Three sources are joined:
 /// * **counting**: particles drawn again and again with Poisson counts of mean 1 (bootstrap). The interval is shifted
 ///   by the bias that the draws show, and widened by Student's t with as many degrees of freedom as effective
-///   particles, (Σw)²/Σw², lie behind the figure: those beyond D90 for D90, and so on (see `support`);
+///   particles, (Σw)²/Σw², lie behind the figure: those beyond D90 for D90, and so on (see `support`). Below ten
+///   particles in all their scatter is taken to be that of a narrow grind at least;
 /// * **spread to spread**, with several photos: Student's t on the logarithms of the photos' own figures. The wider
 ///   of the two counts, so that few photos never make an interval narrower than counting allows;
 /// * **scale**: adds to sizes in quadrature; span stays, and shares at a fixed number of micrometres follow it through
@@ -54,8 +55,11 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     };
     let student = if own.len() > 1 { student_t_quantile(tail, (own.len() - 1) as f64) } else { 0.0 };
     let scaled = scale_errors(sizes, basis, fines_um, &value, settings.scale_uncertainty);
-    std::array::from_fn(|f| {
-        let Spread { bias, deviation } = counting[f];
+    in_order(std::array::from_fn(|f| {
+        let Spread { bias, mut deviation } = counting[f];
+        if sizes.ecd_um.len() < TELLING {
+            deviation = deviation.max(LEAST_LN / support[f].max(1.0).sqrt());
+        }
         let few = student_t_quantile(tail, support[f].max(1.0));
         let spread =
             student * spread_of(own.iter().map(|o| o[f]), value[f]).deviation / (own.len().max(1) as f64).sqrt();
@@ -67,8 +71,26 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
         // The shift must not leave the figure outside of its own interval.
         (low, high) = (low.min(value[f]), high.max(value[f]));
         Estimate { value: value[f], low, high, level: settings.level }
-    })
+    }))
 }
+
+/// D10 ≤ D50 ≤ D90 hold for every grind, so that the ends of their intervals follow one another too: nothing is given up
+/// but what one of the other intervals excludes.
+fn in_order(mut all: [Estimate; 7]) -> [Estimate; 7] {
+    for i in [1, 2] {
+        all[i].low = all[i].low.max(all[i - 1].low);
+    }
+    for i in [1, 0] {
+        all[i].high = all[i].high.min(all[i + 1].high);
+    }
+    all
+}
+
+/// Number of particles below which their own scatter says little: that of a single one is 0.
+const TELLING: usize = 10;
+/// Scatter that the logarithm of one particle's size is taken to have there at least: what it takes for single particles
+/// to hold the truth as often as they say (`tests/coverage.rs`); less than ground coffee's.
+const LEAST_LN: f64 = 0.2;
 
 /// Effective number of particles behind each figure by mass, in the order of [`Figures::NAMES`]: for a quantile those on
 /// its thinner side, for a mean those in its coarse tail, which decide how far it can be off. `value` are the figures.
