@@ -220,6 +220,10 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
             part.rejected = Some(Rejection::TooLarge);
             continue;
         }
+        if shape.is_fibre() {
+            part.rejected = Some(Rejection::Fibre);
+            continue;
+        }
         particle.weight = weight * recall.weight(shape.ecd_px());
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);

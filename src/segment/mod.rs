@@ -34,6 +34,8 @@ pub enum Rejection {
     OffPaper,
     /// Larger than any ground coffee: a coin, a bean.
     TooLarge,
+    /// Far longer than wide: a hair, a fibre.
+    Fibre,
 }
 
 /// Everything found in one photo.

@@ -12,8 +12,19 @@ pub(super) const WAIST: f32 = 0.85;
 /// Least depth of a waist, px of half width: half pixels alone make shallower ones.
 const DEPTH_PX: f32 = 0.25;
 
-/// The same in a pale flake, whose texture alone makes deeper ones than coffee's.
-const PALE_DEPTH_PX: f32 = 0.5;
+/// The same in a pale flake, whose texture alone makes deeper ones than coffee's, and in what is slender, along which half
+/// pixels make waists again and again.
+const SURE_DEPTH_PX: f32 = 0.5;
+
+/// Length over width, taken as area over the square of the greatest width, of a slender core: above that of three
+/// particles of a size in a row.
+const SLENDER: f32 = 2.5;
+
+/// The same of a hair or a fibre, which is one thing whatever its waists.
+const FIBRE: f32 = 9.0;
+
+/// Half widths of slender cores and of fibres, px, at most: wider ones are many particles that lie together.
+const THIN_PX: [f32; 2] = [2.2, 5.0];
 
 /// Blur widths that a waist looks wider than it is, of half width: blur fills the corners where two outlines meet.
 const FILL: f32 = 0.5;
@@ -76,10 +87,15 @@ impl Splitter {
         let mut parts = |fine: usize, fill: f32, least: f32| {
             self.fill(patch, runs, bounds, level, fine);
             self.measure_depth(fine);
-            self.basins(fill, least)
+            let deepest = self.depth.iter().copied().fold(0.0, f32::max);
+            match area as f32 / (4.0 * deepest * deepest) {
+                length if length > FIBRE && deepest < THIN_PX[1] => 1,
+                length if length > SLENDER && deepest < THIN_PX[0] => self.basins(0.0, least.max(SURE_DEPTH_PX)),
+                _ => self.basins(fill, least),
+            }
         };
         let parts = match (is_pale, area < SURE_PX2) {
-            (true, _) => parts(fine, 0.0, PALE_DEPTH_PX),
+            (true, _) => parts(fine, 0.0, SURE_DEPTH_PX),
             // Whole pixels tell quickly that a large core is one particle.
             (false, false) if parts(1, wide + UNSURE_PX, DEPTH_PX) < 2 => 1,
             (false, _) => parts(fine, wide, DEPTH_PX),
