@@ -4,7 +4,7 @@
 //     node benches/page.mjs target/release/lightsieve [ROUNDS]
 //
 // A photo of 12 megapixels as `lightsieve render` makes it. The command line is timed as a whole process that writes
-// JSON and CSV; the page with everything it does: upload, decoding twice (once to check it), measuring, outlines.
+// JSON and CSV; the page with everything that comes before the figure: upload, check, measuring, drawing on the screen.
 // Medians are compared. LIGHTSIEVE_CHROMIUM names a browser in another place than /usr/bin/chromium.
 import { execFileSync } from "node:child_process";
 import { mkdtempSync, rmSync } from "node:fs";

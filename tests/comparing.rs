@@ -4,9 +4,9 @@
 //! The quick tests run a part of it with bounds that chance breaks less than once in a thousand runs. The table in
 //! `docs/comparing.md` comes from `cargo test --release --test comparing -- --ignored --nocapture`.
 
-use lightsieve::compare::{Comparison, Grounds, Quantity, Question, Verdict, compare};
+use lightsieve::compare::{Comparison, Difference, Grounds, Quantity, Question, Verdict, compare};
 use lightsieve::distribution::{Basis, Figures, PhotoParticles, Sample, Sizes};
-use lightsieve::numeric::{Draws, normal_cdf};
+use lightsieve::numeric::{Draws, Estimate, normal_cdf};
 use lightsieve::particle::Particle;
 use rayon::prelude::*;
 
@@ -115,12 +115,16 @@ fn holds_the_whole_curve(c: &Comparison) -> bool {
 
 /// Share of comparisons whose interval of each figure holds the true ratio.
 fn coverage(found: &[Comparison], truth: [[f64; 7]; 2]) -> Vec<f64> {
+    coverage_by(found, truth, |d| d.relative_pct.unwrap())
+}
+
+fn coverage_by(found: &[Comparison], truth: [[f64; 7]; 2], interval: impl Fn(&Difference) -> Estimate) -> Vec<f64> {
     (0..7)
         .map(|f| {
             let ratio = 100.0 * (truth[1][f] / truth[0][f] - 1.0);
             let holds = |c: &Comparison| {
                 let d = c.differences.iter().find(|d| d.quantity == Quantity::Figure(f)).unwrap();
-                let e = d.relative_pct.unwrap();
+                let e = interval(d);
                 e.low <= ratio && ratio <= e.high
             };
             share(found, holds)
@@ -138,6 +142,11 @@ fn intervals_hold_and_alarms_are_few() {
         let found = Study { grinds: [TWO_PARTS; 2], photos, particles: 1000, spread }.all(runs);
         for (name, share) in Figures::NAMES.into_iter().zip(coverage(&found, [truth; 2])) {
             assert!(share > 0.95 - slack, "{name} with {photos:?} photos: {share}");
+        }
+        // The interval that equivalence rests on.
+        let slack_90 = 3.5 * (0.9f64 * 0.1 / runs as f64).sqrt();
+        for (name, share) in Figures::NAMES.into_iter().zip(coverage_by(&found, [truth; 2], |d| d.equivalence_pct)) {
+            assert!(share > 0.9 - slack_90, "{name} with {photos:?} photos: {share} within 90 %");
         }
         let alarms = share(&found, |c| c.verdict == Verdict::Different);
         assert!(alarms < 0.05 + slack, "{alarms} false alarms with {photos:?} photos");

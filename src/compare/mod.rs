@@ -74,6 +74,10 @@ pub struct Difference {
     pub margin_pct: f64,
     /// True where the difference lies within the margin with the confidence asked for (two one-sided tests).
     pub alike: bool,
+    /// The change in percent of the base with the interval that this rests on: two one-sided tests at 5 % leave 90 %.
+    pub equivalence_pct: Estimate,
+    /// True where the wider interval of [`Difference::difference`] reaches outside of the margin.
+    pub reaches_beyond: bool,
     /// Photos a side that would show a difference as large as the margin four times out of five.
     pub photos_needed: usize,
     /// With one photo a side, where counting alone does not explain the difference: how much spreads of the same grounds

@@ -301,6 +301,13 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
         smallest_detectable: unit * smallest_detectable(contrast, support, level),
         margin_pct: 100.0 * margin,
         alike: difference.abs() + one_sided < reach,
+        equivalence_pct: Estimate {
+            value: pct(difference),
+            low: pct(difference - one_sided),
+            high: pct(difference + one_sided),
+            level: 2.0 * level - 1.0,
+        },
+        reaches_beyond: difference.abs() + half >= reach,
         photos_needed: photos_a_side(contrast.photo_variance, reach, level),
         explained_by_spread: explained_by_spread(c, level),
         holds_under_spread: false,

@@ -1,17 +1,12 @@
-//! A comparison as a table on the terminal and as JSON.
+//! A comparison as a table on the terminal, and the words that the pages share with it.
 
-use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use serde::Serialize;
-
+pub use super::comparison_json::{COMPARISON, json};
 use super::format::{count, decimals, percent, significant};
-use super::verdict::{label, sentences};
+use super::verdict::{label, meaning, sentences};
 use crate::compare::{Comparison, Difference, Quantity, SideOf, Verdict};
 use crate::numeric::Estimate;
-
-/// Schema of [`json`].
-pub const COMPARISON: &str = "lightsieve/comparison/1";
 
 /// A side with its counts.
 pub fn who(s: &SideOf) -> String {
@@ -32,6 +27,7 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
             ));
         }
     }
+    notes.extend(alike_though_wide(c, fines_um));
     if c.spread_unknown() {
         notes.push(
             "One photo a side: the intervals cover the count of particles, not how much spreads of the same grounds differ."
@@ -67,28 +63,23 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
             "p, all",
             "could show"
         );
-        for d in &c.differences {
-            let mark = mark(said(c, d));
-            let places = decimals(d.difference.half_width());
-            let value = |v: f64| format!("{v:.places$}{}", unit(d));
-            let (e, sign) = changed(d);
-            let places = decimals(e.half_width());
+        for row in rows(c, fines_um) {
+            let [a, b] = row.values;
             let _ = writeln!(
                 out,
-                "{mark} {:<16}{:>12}{:>12}{:>12}{:>20}{:>10}{:>16}",
-                label(d.quantity, fines_um),
-                value(d.values[0]),
-                value(d.values[1]),
-                format!("{}{sign}", signed(e.value, places)),
-                format!("{} … {}", signed(e.low, places), signed(e.high, places)),
-                p_text(d.p_adjusted),
-                format!("{}{}", significant(d.smallest_detectable, 2), unit(d)),
+                "{} {:<16}{a:>12}{b:>12}{:>12}{:>20}{:>10}{:>16}",
+                mark(row.said),
+                row.name,
+                row.change,
+                row.ends.join(" … "),
+                row.p,
+                row.could_show,
             );
         }
         let _ = writeln!(
             out,
-            "\n  * differs   = alike within the margin (two one-sided tests)   p for all figures together: {}\n  could show: the difference that \
-             this many photos would show four times out of five",
+            "\n  * differs   = alike: {}\n  p for all figures together: {}\n  could show: {COULD_SHOW}",
+            alike_means(c),
             how(c)
         );
         for note in notes(c, fines_um) {
@@ -100,6 +91,97 @@ pub fn table(all: &[Comparison], fines_um: f64) -> String {
         let _ = writeln!(out, "p-values are adjusted for {} comparisons.", all.len());
     }
     out
+}
+
+/// A figure of a comparison as text.
+pub struct Row {
+    /// Its name.
+    pub name: String,
+    /// What it tells, in plain words.
+    pub says: &'static str,
+    /// Its value in the base and in the other sample, with the unit.
+    pub values: [String; 2],
+    /// Its change, with its unit.
+    pub change: String,
+    /// Ends of the interval of the change, without a unit.
+    pub ends: [String; 2],
+    /// The p-value.
+    pub p: String,
+    /// The difference that the photos could have shown, with its unit.
+    pub could_show: String,
+    /// The verdict on it in a word.
+    pub said: &'static str,
+}
+
+/// The figures of a comparison.
+pub fn rows(c: &Comparison, fines_um: f64) -> Vec<Row> {
+    let row = |d: &Difference| {
+        let unit = d.quantity.unit();
+        let with_unit = |v: String| if unit.is_empty() { v } else { format!("{v} {unit}") };
+        let (e, sign) = changed(d);
+        let shown = decimals(e.half_width());
+        let places = places_of_values(d, shown);
+        Row {
+            name: label(d.quantity, fines_um),
+            says: meaning(d.quantity),
+            values: d.values.map(|v| with_unit(format!("{v:.places$}"))),
+            change: format!("{}{sign}", signed(e.value, shown)),
+            ends: [e.low, e.high].map(|v| signed(v, shown)),
+            p: p_text(d.p_adjusted),
+            could_show: with_unit(significant(d.smallest_detectable, 2)),
+            said: said(c, d),
+        }
+    };
+    c.differences.iter().map(row).collect()
+}
+
+/// Decimals of the two values: those that the interval carries, and up to two more where the change, shown with
+/// `shown` decimals, would else not follow from them.
+fn places_of_values(d: &Difference, shown: usize) -> usize {
+    let least = decimals(d.difference.half_width());
+    let (e, _) = changed(d);
+    let follows = |places: &usize| {
+        let [a, b] = d.values.map(|v| format!("{v:.places$}").parse().unwrap_or(v));
+        let change = if std::ptr::eq(e, &d.difference) { b - a } else { 100.0 * (b / a - 1.0) };
+        (change - e.value).abs() <= 10f64.powi(-(shown as i32))
+    };
+    (least..=least + 2).find(follows).unwrap_or(least + 2)
+}
+
+/// What "could show" means.
+pub const COULD_SHOW: &str = "the difference that this many photos would show four times out of five";
+
+/// What "alike" means.
+pub fn alike_means(c: &Comparison) -> String {
+    format!(
+        "the {} % interval of the change lies within the margin (two one-sided tests, each at {} %)",
+        percent(2.0 * c.level - 1.0),
+        percent(1.0 - c.level)
+    )
+}
+
+/// Where figures count as alike though the interval that is shown reaches beyond the margin: the narrower one that this
+/// rests on.
+fn alike_though_wide(c: &Comparison, fines_um: f64) -> Option<String> {
+    let told: Vec<String> = c
+        .differences
+        .iter()
+        .filter(|d| d.alike && d.reaches_beyond && !c.is_clear(d))
+        .map(|d| {
+            let e = &d.equivalence_pct;
+            let places = decimals(e.half_width());
+            format!("{} {} to {} %", label(d.quantity, fines_um), signed(e.low, places), signed(e.high, places))
+        })
+        .collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "Alike is told from the {} % interval of the change, which lies within the margin where that of {} % reaches \
+             beyond it: {}.",
+            percent(2.0 * c.level - 1.0),
+            percent(c.level),
+            told.join(", ")
+        )
+    })
 }
 
 /// Verdict on a figure in a word.
@@ -137,11 +219,6 @@ pub fn signed(v: f64, places: usize) -> String {
     if text.trim_start_matches(['+', '-', '0', '.']).is_empty() { text[1..].to_owned() } else { text }
 }
 
-fn unit(d: &Difference) -> String {
-    let unit = d.quantity.unit();
-    if unit.is_empty() { String::new() } else { format!(" {unit}") }
-}
-
 fn short(name: &str, most: usize) -> String {
     if name.chars().count() <= most {
         return name.to_owned();
@@ -173,73 +250,6 @@ pub(super) fn wrapped(text: &str, width: usize) -> String {
     out
 }
 
-#[derive(Serialize)]
-struct ComparisonV1 {
-    schema: &'static str,
-    confidence_pct: f64,
-    fines_below_um: f64,
-    samples: Vec<SampleV1>,
-    #[serde(flatten)]
-    first: PairV1,
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    others: Vec<PairV1>,
-}
-
-#[derive(Serialize)]
-struct SampleV1 {
-    name: String,
-    photos: usize,
-    particles: usize,
-    smallest_ecd_um: f64,
-}
-
-#[derive(Serialize)]
-struct PairV1 {
-    base: String,
-    other: String,
-    figures: BTreeMap<String, FigureV1>,
-    verdict: VerdictV1,
-    p_adjusted_by: &'static str,
-    spread_to_spread: &'static str,
-    notes: Vec<String>,
-    curve: CurveV1,
-}
-
-#[derive(Serialize)]
-struct FigureV1 {
-    a: f64,
-    b: f64,
-    difference: f64,
-    interval: [f64; 2],
-    relative_pct: Option<f64>,
-    relative_interval_pct: Option<[f64; 2]>,
-    p: f64,
-    p_adjusted: f64,
-    smallest_detectable: f64,
-    margin_pct: f64,
-    alike: bool,
-    photos_needed: usize,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    explained_by_spread_pct: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct VerdictV1 {
-    kind: &'static str,
-    text: String,
-    margin_pct: f64,
-    clear: Vec<String>,
-}
-
-#[derive(Serialize)]
-struct CurveV1 {
-    size_um: Vec<f64>,
-    a_finer_pct: Vec<f64>,
-    b_finer_pct: Vec<f64>,
-    difference_pct: Vec<f64>,
-    difference_half_width_pct: Vec<Option<f64>>,
-}
-
 /// Kind of a verdict in files.
 pub fn kind(verdict: Verdict) -> &'static str {
     match verdict {
@@ -249,65 +259,40 @@ pub fn kind(verdict: Verdict) -> &'static str {
     }
 }
 
-fn pair(c: &Comparison, fines_um: f64) -> PairV1 {
-    let ends = |e: &Estimate| [e.low, e.high];
-    let figure = |d: &Difference| FigureV1 {
-        a: d.values[0],
-        b: d.values[1],
-        difference: d.difference.value,
-        interval: ends(&d.difference),
-        relative_pct: d.relative_pct.map(|e| e.value),
-        relative_interval_pct: d.relative_pct.as_ref().map(ends),
-        p: d.p,
-        p_adjusted: d.p_adjusted,
-        smallest_detectable: d.smallest_detectable,
-        margin_pct: d.margin_pct,
-        alike: d.alike,
-        photos_needed: d.photos_needed,
-        explained_by_spread_pct: d.explained_by_spread,
-    };
-    PairV1 {
-        base: c.sides[0].name.clone(),
-        other: c.sides[1].name.clone(),
-        figures: c.differences.iter().map(|d| (d.quantity.name(), figure(d))).collect(),
-        verdict: VerdictV1 {
-            kind: kind(c.verdict),
-            text: sentences(c),
-            margin_pct: c.differences.first().map_or(0.0, |d| d.margin_pct),
-            clear: c.differences.iter().filter(|d| c.is_clear(d)).map(|d| d.quantity.name()).collect(),
-        },
-        p_adjusted_by: match (c.spread_unknown(), c.exchanged) {
-            (true, _) => "counting",
-            (_, true) => "exchange",
-            _ => "holm",
-        },
-        spread_to_spread: if c.spread_unknown() { "unknown" } else { "included" },
-        notes: notes(c, fines_um),
-        curve: CurveV1 {
-            size_um: c.curves.size_um.clone(),
-            a_finer_pct: c.curves.finer_pct[0].clone(),
-            b_finer_pct: c.curves.finer_pct[1].clone(),
-            difference_pct: c.curves.difference_pct.clone(),
-            difference_half_width_pct: c.curves.difference_half_pct.clone(),
-        },
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// The comparisons with one base as JSON; documented in `docs/json.md`. `all` holds at least one.
-pub fn json(all: &[Comparison], fines_um: f64) -> Vec<u8> {
-    let sample = |s: &SideOf| SampleV1 {
-        name: s.name.clone(),
-        photos: s.photos,
-        particles: s.particles,
-        smallest_ecd_um: s.smallest_ecd_um,
-    };
-    let document = ComparisonV1 {
-        schema: COMPARISON,
-        confidence_pct: 100.0 * all[0].level,
-        fines_below_um: fines_um,
-        samples: std::iter::once(&all[0].sides[0]).chain(all.iter().map(|c| &c.sides[1])).map(sample).collect(),
-        first: pair(&all[0], fines_um),
-        others: all[1..].iter().map(|c| pair(c, fines_um)).collect(),
-    };
-    super::json::text(&document)
+    #[test]
+    fn the_change_follows_from_the_values_that_are_shown() {
+        let difference = |values: [f64; 2], half: f64| {
+            let e =
+                |value: f64, half: f64, level: f64| Estimate { value, low: value - half, high: value + half, level };
+            let (by, pct) = (values[1] - values[0], 100.0 * (values[1] / values[0] - 1.0));
+            Difference {
+                quantity: Quantity::FINES,
+                values,
+                difference: e(by, half, 0.95),
+                relative_pct: Some(e(pct, 100.0 * half / values[0], 0.95)),
+                p: 0.5,
+                p_adjusted: 0.5,
+                smallest_detectable: half,
+                margin_pct: 20.0,
+                alike: false,
+                equivalence_pct: e(pct, 80.0 * half / values[0], 0.9),
+                reaches_beyond: true,
+                photos_needed: 9,
+                explained_by_spread: None,
+                holds_under_spread: false,
+            }
+        };
+        for (values, half, shown, places) in [
+            ([1.02, 1.24], 2.1, 0, 2),
+            ([11.04, 13.41], 2.3, 0, 1),
+            ([823.4, 874.6], 30.0, 0, 0),
+            ([5.0, 5.0], 0.3, 0, 1),
+        ] {
+            assert_eq!(places_of_values(&difference(values, half), shown), places, "{values:?}");
+        }
+    }
 }

@@ -6,7 +6,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
-use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, axis, draw, hundredths, mesh};
+use super::axes::axis;
+use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, draw, hundredths, mesh};
 use crate::compare::Comparison;
 
 const SIZE: (u32, u32) = (1000, 1080);

@@ -1,7 +1,9 @@
 //! Stage 8: values become files and a table. Nothing is computed here but the way things look.
 
+mod axes;
 pub mod calibration;
 pub mod comparison;
+mod comparison_json;
 pub mod comparison_plot;
 pub mod csv;
 pub mod dial;

@@ -1,6 +1,7 @@
 //! Histogram on a logarithmic axis with the cumulative curve.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use image::{ImageEncoder, codecs::png::PngEncoder};
 use plotters::coord::Shift;
@@ -8,6 +9,7 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
+use super::axes::{Axes, axis, tick};
 use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
@@ -29,8 +31,6 @@ pub(super) const INK: RGBColor = RGBColor(40, 40, 40);
 pub(super) const PALE: RGBColor = RGBColor(225, 225, 225);
 /// Length of a label such as "fines < 100 µm: 3.1 %", of the 1000 × 600 drawing.
 const LABEL: f64 = 155.0;
-/// Height of the plot over that of the highest bar: the label of D50 begins at 51.5 % of the height.
-const HEADROOM: f64 = 2.05;
 
 /// Kind of picture, from the file's name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,7 +73,22 @@ pub fn distribution_of_size(
     kind: Kind,
     size: (u32, u32),
 ) -> Result<Vec<u8>, ReportError> {
-    draw(kind, size, |area, scale| distribution_on(m, title, area, scale))
+    distribution_beside(m, &[], title, kind, size)
+}
+
+/// The same on axes that hold the plots of the samples `beside` it, too.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn distribution_beside(
+    m: &Measurement,
+    beside: &[Arc<Measurement>],
+    title: &str,
+    kind: Kind,
+    size: (u32, u32),
+) -> Result<Vec<u8>, ReportError> {
+    let axes = beside.iter().map(|b| Axes::of(b)).fold(Axes::of(m), Axes::join);
+    draw(kind, size, |area, scale| distribution_on(m, &axes, title, area, scale))
 }
 
 /// Cumulative curves of all samples of a folder on one axis.
@@ -123,10 +138,10 @@ pub(super) enum AnyArea<'a, 'b> {
     Png(&'a DrawingArea<BitMapBackend<'b>, Shift>),
 }
 
-fn distribution_on(m: &Measurement, title: &str, area: AnyArea<'_, '_>, px: Pixels<'_>) -> Drawn {
+fn distribution_on(m: &Measurement, axes: &Axes, title: &str, area: AnyArea<'_, '_>, px: Pixels<'_>) -> Drawn {
     match area {
-        AnyArea::Svg(a) => distribution_in(m, title, a, px),
-        AnyArea::Png(a) => distribution_in(m, title, a, px),
+        AnyArea::Svg(a) => distribution_in(m, axes, title, a, px),
+        AnyArea::Png(a) => distribution_in(m, axes, title, a, px),
     }
 }
 
@@ -139,6 +154,7 @@ fn overview_on(samples: &[(String, Measurement)], area: AnyArea<'_, '_>, px: Pix
 
 fn distribution_in<B: DrawingBackend>(
     m: &Measurement,
+    &Axes { low, high, top }: &Axes,
     title: &str,
     area: &DrawingArea<B, Shift>,
     px: Pixels<'_>,
@@ -148,13 +164,6 @@ where
 {
     let curve = &m.curve;
     area.fill(&WHITE)?;
-    // The axis starts where the mass starts to show, and holds the limit and a part of the fines.
-    let start = curve.finer_pct.iter().position(|&f| f > 0.01).unwrap_or(0);
-    let start = curve.limits_um[start.saturating_sub(1)].min(0.9 * m.smallest_ecd_um).min(0.5 * m.fines_um);
-    let (low, high) =
-        axis(start.max(curve.limits_um[0].min(0.5 * m.fines_um)), curve.limits_um[curve.limits_um.len() - 1]);
-    // The bars keep to the lower part: the labels of D50, D90 and of the limits stand above them.
-    let top = curve.share_pct.iter().copied().fold(1.0, f64::max) * HEADROOM;
     let text = |size: f64, colour: &RGBColor| ("sans-serif", px(size)).into_font().color(colour);
     let mut chart = ChartBuilder::on(area)
         .margin(px(14.0))
@@ -332,36 +341,9 @@ fn line(m: &Measurement) -> Vec<(f64, f64)> {
     m.cumulative.limits_um.iter().copied().zip(m.cumulative.finer_pct.iter().copied()).collect()
 }
 
-/// Ends of the size axis: rounded down to a power of ten, from which the library labels the axis, and up to 1, 2 or 5.
-pub(super) fn axis(low: f64, high: f64) -> (f64, f64) {
-    let steps = |v: f64| {
-        let decade = 10f64.powf(v.log10().floor());
-        [1.0, 2.0, 5.0, 10.0].map(|s| s * decade)
-    };
-    let down = 10f64.powf((low * 1.0001).log10().floor());
-    let up = steps(high).into_iter().find(|&s| s >= high / 1.0001).unwrap_or(high);
-    (down, up)
-}
-
-/// Labels at 1, 2 and 5 of each decade; the rest would crowd the axis.
-pub(super) fn tick(v: f64) -> String {
-    let decade = 10f64.powf(v.log10().floor());
-    let lead = v / decade;
-    let wanted = [1.0, 2.0, 5.0].iter().any(|s| (lead - s).abs() < 0.02);
-    if wanted { format!("{v:.0}") } else { String::new() }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn axes_end_at_round_numbers_that_hold_the_data() {
-        assert_eq!(axis(33.0, 1412.0), (10.0, 2000.0));
-        assert_eq!(axis(100.0, 1000.0), (100.0, 1000.0));
-        assert_eq!(tick(200.0), "200");
-        assert_eq!(tick(300.0), "");
-    }
 
     #[test]
     fn other_kinds_of_file_are_refused() {

@@ -69,12 +69,12 @@ pub(super) fn rows(s: &Sieved) -> Vec<Vec<String>> {
 }
 
 /// True where for every layer what rounding allows and the interval of the photos meet.
-pub(super) fn agrees(s: &Sieved) -> bool {
+pub fn agrees(s: &Sieved) -> bool {
     s.stack.share.iter().zip(&s.predicted).all(|(w, p)| w.low_pct <= p.high && p.low <= w.high_pct)
 }
 
 /// Whether sieve and photos agree, in a sentence.
-pub(super) fn headline(s: &Sieved) -> String {
+pub fn headline(s: &Sieved) -> String {
     let off = |i: usize| s.predicted[i].value - s.stack.share[i].pct;
     let worst = (0..s.stack.mass_g.len()).max_by(|&a, &b| off(a).abs().total_cmp(&off(b).abs())).unwrap_or(0);
     let said = format!(
@@ -92,7 +92,8 @@ pub(super) fn headline(s: &Sieved) -> String {
         let why = match (s.shape == SieveShape::default(), easier) {
             (false, _) => "The shape that was used does not suit these grounds; check the scale, too",
             (true, true) => {
-                "Particles pass more easily than their picture shows: fit the shape with --shape-out, and check the scale"
+                "Particles pass more easily than their picture shows: check the scale, and fit the shape to the layers (lightsieve sieve \
+                 --shape-out)"
             }
             (true, false) => {
                 "Particles pass less easily than their picture shows: sieve longer, check that meshes are free, and check the scale"
@@ -153,9 +154,10 @@ pub fn table(s: &Sieved) -> String {
 }
 
 /// What the numbers rest on, in sentences.
-pub(super) fn explanations(s: &Sieved) -> Vec<String> {
+pub fn explanations(s: &Sieved) -> Vec<String> {
     let mut lines = vec![
-        "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as ECD³."
+        "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as the \
+         cube of the diameter."
             .to_owned(),
     ];
     if s.shape != SieveShape::default() {
@@ -175,7 +177,7 @@ pub(super) fn explanations(s: &Sieved) -> Vec<String> {
         if fit.half[1].is_some() {
             let _ = write!(
                 line,
-                ", mass over ECD³ changes with size to the power {}{}",
+                ", mass over the cube of the diameter changes with size to the power {}{}",
                 significant(fit.shape.mass_exponent, 2),
                 plus(fit.half[1])
             );

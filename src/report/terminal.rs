@@ -36,7 +36,8 @@ pub fn table(m: &Measurement) -> String {
     let mut out = format!("{}\n{}\n\n", names.join(", "), counted(m));
     let _ = writeln!(out, "  {:<16}{:>12}{:>24}{:>14}", "", "by mass", level(m), "by number");
     for row in rows(m) {
-        let line = format!("  {:<16}{:>12}{:>24}{:>14}", row.name, row.mass, row.interval, row.number);
+        let [mass, range, number] = row.with_unit();
+        let line = format!("  {:<16}{mass:>12}{range:>24}{number:>14}", row.name);
         // Figures keep their columns to the last; a share has one.
         let line = if row.interval.is_empty() { line.trim_end() } else { &line };
         let _ = writeln!(out, "{line}");

@@ -18,6 +18,26 @@ pub fn label(quantity: Quantity, fines_um: f64) -> String {
     }
 }
 
+/// What a figure tells, in plain words.
+pub fn meaning(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Figure(i) => [
+            "a tenth of the mass is finer",
+            "half of the mass is finer: the median",
+            "nine tenths of the mass are finer",
+            "(D90 − D10) / D50: how wide the sizes spread; smaller is more even",
+            "share of the mass that is so fine",
+            "mean size by surface: fines pull it down",
+            "mean size by mass: coarse particles pull it up",
+        ][i],
+        Quantity::ShareAbove(_) => "share of the mass that is so coarse",
+    }
+}
+
+/// What the p-values of a comparison tell, in plain words.
+pub const P_MEANS: &str = "p: how often chance alone would make photos of the same grounds differ by so much, all figures taken \
+                           together; 0.05 is 1 in 20.";
+
 /// Name of a figure within a sentence.
 fn spoken(quantity: Quantity) -> String {
     match quantity {

@@ -1,26 +1,39 @@
 //! A measurement in rows and sentences, as the terminal and the page show it.
 
 use super::format::{count, interval, percent, significant, value};
-use super::verdict::label;
+use super::verdict::{label, meaning};
 use crate::compare::Quantity;
 use crate::distribution::Figures;
-use crate::pipeline::Measurement;
+use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::scale::{Scale, Source};
 use crate::segment::Rejection;
 
 /// Medians of ground coffee lie between these, µm (common practice, no source).
 const GROUND_UM: [f64; 2] = [20.0, 3000.0];
 
-/// One figure as text.
+/// One figure as text; the numbers stand without their unit.
 pub struct Row {
     /// Its name.
     pub name: String,
+    /// What it tells, in plain words; empty where the name says it.
+    pub says: &'static str,
+    /// µm, % or nothing.
+    pub unit: &'static str,
     /// Value by mass.
     pub mass: String,
     /// Its interval; empty where none is reckoned.
     pub interval: String,
     /// Value by number; empty where it means nothing of its own.
     pub number: String,
+}
+
+impl Row {
+    /// Value by mass, interval and value by number with their unit.
+    pub fn with_unit(&self) -> [String; 3] {
+        [&self.mass, &self.interval, &self.number].map(|text| {
+            if text.is_empty() || self.unit.is_empty() { text.clone() } else { format!("{text} {}", self.unit) }
+        })
+    }
 }
 
 /// A sentence about a measurement.
@@ -41,7 +54,7 @@ pub fn origin(scale: &Scale) -> String {
     match scale.from() {
         Source::Given => "as given".to_owned(),
         Source::Calibration => "by the calibration of the stand".to_owned(),
-        Source::Points => "from two points".to_owned(),
+        Source::Points => "from two places".to_owned(),
         Source::Disc(d) => format!("from a disc of {} mm", d.diameter_mm),
         Source::Card(c) => format!("from a card, the camera tilted by {:.0} degrees", c.tilt_deg),
         Source::Sheet(s) => format!("frame {} of the scale sheet, {} of {} marks", s.frame, s.marks[2], s.marks[0]),
@@ -61,32 +74,48 @@ pub fn counted(m: &Measurement) -> String {
     )
 }
 
+/// Scale of a photo, and where it comes from.
+pub fn scaled(photo: &MeasuredPhoto) -> String {
+    let scale = &photo.scale;
+    format!("{}: {} µm per pixel ({})", photo.path.display(), significant(scale.typical(), 4), origin(scale))
+}
+
+/// What stands over the values by number, in plain words.
+pub const BY_NUMBER: &str =
+    "By mass, a particle counts as much as it weighs; by number, each counts the same, however small.";
+
 /// The figures, and the shares above a size that were asked for.
 pub fn rows(m: &Measurement) -> Vec<Row> {
-    let units = [" µm", " µm", " µm", "", " %", " µm", " µm"];
+    let unit = |i: usize| Quantity::Figure(i).unit();
     let figures = m.by_number.to_array().into_iter().enumerate().map(|(i, number)| {
-        let (e, unit) = (&m.by_mass[i], units[i]);
+        let e = &m.by_mass[i];
         Row {
             name: label(Quantity::Figure(i), m.fines_um),
-            mass: format!("{}{}{unit}", if m.fines_at_least && i == Figures::FINES { "≥ " } else { "" }, value(e)),
-            interval: format!("{}{unit}", interval(e)),
+            says: meaning(Quantity::Figure(i)),
+            unit: unit(i),
+            mass: format!("{}{}", if m.fines_at_least && i == Figures::FINES { "≥ " } else { "" }, value(e)),
+            interval: interval(e),
             // The two means are the same by their definition, whatever the basis.
-            number: if i < 5 { format!("{}{unit}", significant(number, 2)) } else { String::new() },
+            number: if i < 5 { significant(number, 2) } else { String::new() },
         }
     });
     let sieved = m.as_sieved.iter().flat_map(|(_, figures)| {
         let passing = format!("passing {} µm", significant(m.fines_um, 3));
         let named = ["D10 as sieved", "D50 as sieved", "D90 as sieved", "span as sieved", &passing].map(str::to_owned);
-        named.into_iter().zip(figures).zip(units).map(|((name, e), unit)| Row {
+        named.into_iter().zip(figures).enumerate().map(|(i, (name, e))| Row {
             name,
-            mass: format!("{}{unit}", value(e)),
-            interval: format!("{}{unit}", interval(e)),
+            says: "",
+            unit: unit(i),
+            mass: value(e),
+            interval: interval(e),
             number: String::new(),
         })
     });
     let shares = m.shares_above.iter().map(|&(size, share)| Row {
         name: format!("> {} µm", significant(size, 3)),
-        mass: format!("{share:.1} %"),
+        says: "",
+        unit: "%",
+        mass: format!("{share:.1}"),
         interval: String::new(),
         number: String::new(),
     });
@@ -130,7 +159,7 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
             ));
         }
     }
-    say("Mass is taken as ECD³: constant shape and density are assumed.".to_owned());
+    say("Mass is taken as the cube of the diameter: constant shape and density are assumed.".to_owned());
     if let Some((shape, _)) = &m.as_sieved {
         say(format!(
             "As sieved: a particle passes by {} times its smallest Feret diameter, as fitted to weighed layers.",
@@ -139,7 +168,8 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
     }
     if m.photos.len() == 1 {
         say(format!(
-            "One photo: the intervals cover counting{}, not how much spreads of the same grounds differ.",
+            "One photo: the intervals cover counting{}, not how much spreads of the same grounds differ. Photograph two more \
+             spreads of them.",
             if scale.relative_uncertainty() > 0.0 { " and scale" } else { "" }
         ));
     }
@@ -153,7 +183,7 @@ fn left_out(m: &Measurement) -> String {
     let mut text = format!("Left out: {} that the frame cuts", count(cut, "particle"));
     if large > 0 {
         text += &format!(
-            ", {} wider than 10 mm (give a coin as --reference to take the scale from it)",
+            ", {} wider than 10 mm (where it is a coin or a disc, the scale can be taken from it)",
             count(large, "object")
         );
     }

@@ -9,6 +9,7 @@ mod lan;
 mod listen;
 mod pairs;
 mod photos;
+mod reasons;
 mod scale;
 mod store;
 mod tell;

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use super::store::{Bench, Tray, Weights};
 use super::trays::{Room, answer, file};
 use super::work::App;
-use super::{Refusal, tell};
+use super::{Refusal, reasons, tell};
 use crate::compare::sieve::{Stack, Weighed, predicted};
 use crate::compare::{Comparison, Grounds, Question, compare};
 use crate::distribution::{Sample, SieveShape};
@@ -61,7 +61,7 @@ impl Compared {
             }
         }
         if others.is_empty() {
-            return Err(Refusal::wrong("A comparison takes two trays with measured photos."));
+            return Err(Refusal::wrong("A comparison takes two samples with measured photos."));
         }
         let question = Question {
             level: LEVEL,
@@ -71,7 +71,8 @@ impl Compared {
             fines_margin: MARGINS.1,
             seed: SEED,
         };
-        let found = compare(&base, &others, &question).map_err(|e| Refusal::wrong(e.to_string()))?;
+        let found =
+            compare(&base, &others, &question).map_err(|e| Refusal::wrong(reasons::sentence(&e.to_string())))?;
         Ok(Compared { bench, others: ids, found })
     }
 }
@@ -152,7 +153,7 @@ pub(super) fn stack(weights: &Weights) -> Result<Stack, Refusal> {
     if let Some([aperture, _]) = weights.retained.iter().find(|[um, _]| !(1.0..=100_000.0).contains(um)) {
         return Err(Refusal::wrong(format!("An aperture of {aperture} µm is no sieve. Expected 1 to 100000.")));
     }
-    weighed.stack().map_err(|e| Refusal::wrong(e.to_string()))
+    weighed.stack().map_err(|e| Refusal::wrong(reasons::sentence(&e.to_string())))
 }
 
 fn sieved(app: &App, id: u64) -> Result<Sieved, Refusal> {

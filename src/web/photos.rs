@@ -12,11 +12,11 @@ use image::{ImageEncoder, RgbImage};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::Refusal;
 use super::guard::COOKIE_NAME;
 use super::scale::{Places, ScaleWish};
 use super::store::MOST_LEFT_OUT;
 use super::work::{App, Measured, Status, centre};
+use super::{Refusal, reasons};
 use crate::photo;
 use crate::report::viewer;
 
@@ -148,14 +148,14 @@ async fn shown(app: Arc<App>, id: u64, most: Option<u32>) -> Result<Response, Re
     let file = app.folder.file_of(app.bench().photo(id)?.1);
     let turn = app.decoding.acquire().await.map_err(|_| Refusal::busy())?;
     let work = tokio::task::spawn_blocking(move || {
-        let bytes = photo::read_bytes(&file).map_err(|e| e.to_string())?;
+        let bytes = photo::read_bytes(&file).map_err(|e| reasons::photo(&e))?;
         if most.is_none() && kind(&bytes) == "jpg" {
             return Ok(bytes);
         }
-        let picture = photo::decode_rgb(&bytes).map_err(|e| e.to_string())?;
+        let picture = photo::decode_rgb(&bytes).map_err(|e| reasons::photo(&e))?;
         jpeg(&most.map_or(picture.clone(), |most| shrunk(&picture, most)))
     });
-    let bytes = work.await.unwrap_or_else(|_| Err("the picture cannot be decoded".to_owned()));
+    let bytes = work.await.unwrap_or_else(|_| Err("The picture cannot be decoded.".to_owned()));
     drop(turn);
     let bytes = bytes.map_err(Refusal::broken)?;
     if most.is_some() {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::reasons;
 use crate::pipeline::{ScaleChoice, Settings};
 use crate::report::calibration;
 use crate::scale::{RoundObject, coin};
@@ -62,12 +63,12 @@ impl ScaleWish {
                 None => return Ok(None),
             },
             ScaleWish::Calibration { file, trusted } => {
-                let calibration = calibration::read(file.as_bytes()).map_err(|e| e.to_string())?;
+                let calibration = calibration::read(file.as_bytes()).map_err(|e| reasons::sentence(&e.to_string()))?;
                 ScaleChoice::Calibration(Box::new(calibration), *trusted)
             }
         };
         let settings = Settings::new(choice).and_then(|s| s.with_fines(fines_um));
-        settings.map(Some).map_err(|e| e.to_string())
+        settings.map(Some).map_err(|e| reasons::settings(&e))
     }
 
     /// The wish as a text that is the same for the same scale of a photo.
@@ -77,44 +78,9 @@ impl ScaleWish {
     }
 }
 
-/// Why a photo is not measured, in words of the page: without what speaks of options of the command line, which further
-/// lines do.
-pub(super) fn for_the_page(text: &str) -> String {
-    let first = text.lines().next().unwrap_or_default();
-    let parts = first.split(". ").flat_map(|part| part.split("; or "));
-    let told: Vec<&str> = parts
-        .map(|part| part.trim().trim_end_matches('.'))
-        .filter(|part| {
-            !part.is_empty() && !part.contains("--") && !part.contains("lightsieve ") && !part.ends_with(':')
-        })
-        .collect();
-    let mut letters = told.join(". ").chars().collect::<Vec<_>>();
-    if let Some(first) = letters.first_mut() {
-        first.make_ascii_uppercase();
-    }
-    let told: String = letters.into_iter().collect();
-    if told.is_empty() { text.to_owned() } else { told + "." }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::ScaleError;
-    use crate::scale::sheet::SheetError;
-
-    #[test]
-    fn reasons_speak_of_no_options() {
-        let told = |e: ScaleError| for_the_page(&e.to_string());
-        assert_eq!(
-            told(ScaleError::without_sheet(SheetError::NoMarks)),
-            "No scale: no mark of the printed scale sheet is in view. How large a pixel is cannot be read from the photo alone."
-        );
-        for error in [ScaleError::NoCard, ScaleError::NoDisc, ScaleError::Sheet(SheetError::OneSided)] {
-            let told = told(error);
-            assert!(told.len() > 60 && !told.contains("--") && told.ends_with('.'), "{told}");
-        }
-        assert_eq!(for_the_page("--scale"), "--scale", "better a strange reason than none");
-    }
 
     #[test]
     fn every_wish_has_settings_or_says_why_not() {

@@ -94,11 +94,11 @@ impl Bench {
     }
 
     pub fn tray(&self, id: u64) -> Result<&Tray, Refusal> {
-        self.trays.iter().find(|t| t.id == id).ok_or_else(|| Refusal::missing("tray"))
+        self.trays.iter().find(|t| t.id == id).ok_or_else(|| Refusal::missing("sample"))
     }
 
     pub fn tray_mut(&mut self, id: u64) -> Result<&mut Tray, Refusal> {
-        self.trays.iter_mut().find(|t| t.id == id).ok_or_else(|| Refusal::missing("tray"))
+        self.trays.iter_mut().find(|t| t.id == id).ok_or_else(|| Refusal::missing("sample"))
     }
 
     /// The photo `id`, with its tray.
@@ -116,7 +116,7 @@ impl Bench {
     pub fn add_tray(&mut self, name: &str) -> Result<u64, Refusal> {
         if self.trays.len() >= MOST_TRAYS {
             return Err(Refusal::full(format!(
-                "There are {MOST_TRAYS} trays, and no more are kept. Take one away first."
+                "There are {MOST_TRAYS} samples, and no more are kept. Take one away and start the server anew."
             )));
         }
         let id = self.number();

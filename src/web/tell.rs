@@ -11,17 +11,15 @@ use serde_json::{Value, json};
 
 use super::store::{Bench, Tray};
 use super::work::{App, Status, centre};
-use crate::compare::{Comparison, Quantity};
-use crate::distribution::Figures;
-use crate::pipeline::{MeasuredPhoto, Measurement};
-use crate::report::comparison::{changed, kind, notes, p_text, said, signed, who};
-use crate::report::format::{count, decimals, interval, percent, significant, value};
-use crate::report::sieve::{Sieved, balance, warnings};
+use crate::compare::Comparison;
+use crate::pipeline::Measurement;
+use crate::report::comparison::{self as comparison_report, alike_means, kind, notes, who};
+use crate::report::format::{count, decimals, percent, significant};
+use crate::report::sieve::{Sieved, agrees, balance, explanations, headline, warnings};
 use crate::report::sieve_pair::layer;
-use crate::report::verdict::{label, sentences};
-use crate::report::words::origin;
-use crate::scale::{Source, coin_names};
-use crate::segment::Rejection;
+use crate::report::verdict::{P_MEANS, sentences};
+use crate::report::words::{self, Remark};
+use crate::scale::coin_names;
 
 /// All trays with their photos, and what was chosen.
 pub(super) async fn state(State(app): State<Arc<App>>) -> Json<Value> {
@@ -123,107 +121,37 @@ pub(super) fn result(app: &App, bench: &Bench, tray: &Tray) -> Value {
 
 fn answered(m: &Measurement, left_out: usize) -> Value {
     let particles: usize = m.photos.iter().map(|p| p.particles.len()).sum();
-    let rows: Vec<Value> = m
-        .by_mass
-        .iter()
-        .zip(m.by_number.to_array())
-        .enumerate()
-        .map(|(i, (e, number))| {
-            let at_least = m.fines_at_least && i == Figures::FINES;
+    let rows: Vec<Value> = words::rows(m)
+        .into_iter()
+        .map(|r| {
             json!({
-                "name": label(Quantity::Figure(i), m.fines_um),
-                "value": format!("{}{}", if at_least { "≥ " } else { "" }, value(e)),
-                "interval": interval(e),
-                "unit": Quantity::Figure(i).unit(),
-                // The two means are the same by their definition, whatever the basis.
-                "number": (i < 5).then(|| significant(number, 2)),
+                "name": r.name, "says": r.says, "value": r.mass, "interval": r.interval, "unit": r.unit,
+                "number": (!r.number.is_empty()).then_some(r.number),
             })
         })
         .collect();
-    let advice: Vec<Value> = m
-        .photos
-        .iter()
-        .flat_map(|p| p.checks.iter().filter(|c| c.fires()).map(move |c| (p, c)))
-        .map(|(p, c)| json!({ "photo": p.path.display().to_string(), "sentence": c.sentence }))
-        .collect();
+    let (advice, notes): (Vec<_>, Vec<_>) = words::remarks(m).into_iter().partition(|r| r.advice);
+    let texts = |all: Vec<Remark>| all.into_iter().map(|r| r.text).collect::<Vec<_>>();
     json!({
         "rows": rows,
         "level": format!("{} %", percent(m.level)),
         "counted": format!("{}, {}", count(m.photos.len(), "photo"), count(particles, "whole particle")),
         "left_out": left_out,
-        "advice": advice,
-        "notes": result_notes(m),
-        "scale": m.photos.iter().map(scale).collect::<Vec<_>>(),
+        "advice": texts(advice),
+        "notes": texts(notes),
+        "by_number": words::BY_NUMBER,
+        "scale": m.photos.iter().map(words::scaled).collect::<Vec<_>>(),
     })
-}
-
-/// What the figures rest on.
-fn result_notes(m: &Measurement) -> Vec<String> {
-    let mut notes = vec![format!(
-        "Reliable from {} µm up: smaller particles are partly missed.",
-        significant(m.smallest_ecd_um, 2)
-    )];
-    if m.fines_at_least {
-        notes.push(format!(
-            "The share of fines is at least that given: the photo does not show all particles below {} µm.",
-            significant(m.fines_um, 3)
-        ));
-    }
-    let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
-    let mut left_out = vec![format!("{} that the frame cuts", count(rejected(Rejection::CutByFrame), "particle"))];
-    for (n, what) in [
-        (rejected(Rejection::OffPaper), count(rejected(Rejection::OffPaper), "dark area") + " off the paper"),
-        (rejected(Rejection::TooLarge), count(rejected(Rejection::TooLarge), "object") + " wider than 10 mm"),
-    ] {
-        if n > 0 {
-            left_out.push(what);
-        }
-    }
-    notes.push(format!("Left out: {}.", left_out.join(", ")));
-    let scale = &m.photos[0].scale;
-    if let Some(part) = scale.main_part().filter(|_| scale.relative_uncertainty() > 0.0) {
-        notes.push(format!(
-            "Scale known to ± {} % (95 %); most of it: {}.",
-            significant(196.0 * scale.relative_uncertainty(), 2),
-            part.name
-        ));
-    }
-    notes.push("Mass is taken as the cube of the diameter: constant shape and density are assumed.".to_owned());
-    if m.photos.len() == 1 {
-        notes.push(
-            "One photo: the intervals do not cover how much spreads of the same grounds differ. Photograph two more spreads."
-                .to_owned(),
-        );
-    }
-    notes
-}
-
-fn scale(photo: &MeasuredPhoto) -> String {
-    let from = match photo.scale.from() {
-        // As the page calls them.
-        Source::Points => "from two places".to_owned(),
-        _ => origin(&photo.scale),
-    };
-    format!("{}: {} µm per pixel ({from})", photo.path.display(), significant(photo.scale.typical(), 4))
 }
 
 /// A verdict with the figures behind it.
 pub(super) fn comparison(c: &Comparison, fines_um: f64) -> Value {
-    let rows: Vec<Value> = c
-        .differences
-        .iter()
-        .map(|d| {
-            let places = decimals(d.difference.half_width());
-            let unit = d.quantity.unit();
-            let (e, sign) = changed(d);
-            let shown = decimals(e.half_width());
+    let rows: Vec<Value> = comparison_report::rows(c, fines_um)
+        .into_iter()
+        .map(|r| {
             json!({
-                "name": label(d.quantity, fines_um),
-                "values": d.values.map(|v| format!("{v:.places$} {unit}")),
-                "change": format!("{}{sign}", signed(e.value, shown)),
-                "interval": format!("{} to {}", signed(e.low, shown), signed(e.high, shown)),
-                "p": p_text(d.p_adjusted),
-                "said": said(c, d),
+                "name": r.name, "says": r.says, "values": r.values, "change": r.change,
+                "interval": r.ends.join(" to "), "p": r.p, "said": r.said,
             })
         })
         .collect();
@@ -234,6 +162,7 @@ pub(super) fn comparison(c: &Comparison, fines_um: f64) -> Value {
         "sides": c.sides.each_ref().map(who),
         "names": c.sides.each_ref().map(|s| s.name.as_str()),
         "level": format!("{} %", percent(c.level)),
+        "means": [P_MEANS.to_owned(), format!("Alike: {}.", alike_means(c))],
         "rows": rows,
     })
 }
@@ -254,11 +183,7 @@ pub(super) fn sieve(s: &Sieved) -> Value {
             })
         })
         .collect();
-    let mut notes: Vec<String> = balance(s).into_iter().chain(warnings(s)).collect();
-    notes.push(
-        "A particle passes a mesh by its narrower side; the photo shows two sides of three, and mass is taken as the cube of \
-         the diameter."
-            .into(),
-    );
-    json!({ "rows": rows, "notes": notes })
+    let notes: Vec<String> = balance(s).into_iter().chain(warnings(s)).chain(explanations(s)).collect();
+    let kind = if agrees(s) { "alike" } else { "different" };
+    json!({ "text": headline(s), "kind": kind, "rows": rows, "notes": notes })
 }

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use super::scale::ScaleWish;
 use super::store::{Bench, Tray, Weights, clean};
 use super::work::{App, Status, centre};
-use super::{Refusal, tell, upload};
+use super::{Refusal, reasons, tell, upload};
 use crate::photo;
 use crate::pipeline::Measurement;
 use crate::report::json::HandExcluded;
@@ -131,6 +131,9 @@ pub(super) struct Otherwise {
     fines_um: Option<f64>,
     #[serde(default)]
     room: Room,
+    /// On the axes that hold the curves of all trays, so that they can be compared by eye.
+    #[serde(default)]
+    shared: bool,
 }
 
 /// How much room a plot has on the page.
@@ -189,7 +192,11 @@ pub(super) async fn curve(
         let bench = otherwise.bench(app)?;
         let tray = bench.tray(id)?;
         let answer = answer(app, &bench, tray)?;
-        let svg = plot::distribution_of_size(&answer, &tray.name, plot::Kind::Svg, otherwise.room.size());
+        let mut beside = Vec::new();
+        if otherwise.shared {
+            beside.extend(bench.shown().filter(|t| t.id != id).filter_map(|t| app.answer(&bench, t).ok()?));
+        }
+        let svg = plot::distribution_beside(&answer, &beside, &tray.name, plot::Kind::Svg, otherwise.room.size());
         Ok(file("image/svg+xml", &tray.name, "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await
@@ -232,7 +239,7 @@ pub(super) async fn report(State(app): State<Arc<App>>, Path(id): Path<u64>) -> 
         let mut pictures = Vec::new();
         for photo in tray.shown().filter(|p| matches!(app.status(&bench, tray, p), Status::Measured(_))) {
             let read = photo::read_bytes(&app.folder.file_of(photo)).and_then(|bytes| photo::decode_rgb(&bytes));
-            let picture = read.map_err(|e| broken(e.to_string()))?;
+            let picture = read.map_err(|e| broken(reasons::photo(&e)))?;
             pictures.push(html::Picture::of(picture, answer.photos.len()).map_err(|e| broken(e.to_string()))?);
         }
         let page = html::measurement(&answer, &tray.name, &pictures, &left_out(app, &bench, tray));

@@ -20,7 +20,7 @@ use tokio::time::{Instant, timeout, timeout_at};
 use super::photos::kind;
 use super::store::{TEMPORARY, own_name};
 use super::work::App;
-use super::{Refusal, photos};
+use super::{Refusal, photos, reasons};
 use crate::photo::{self, Photo};
 
 /// Largest photo taken, bytes: far above what a phone makes.
@@ -86,12 +86,12 @@ async fn receive(folder: PathBuf, body: Body) -> Result<NamedTempFile, Refusal> 
 async fn keep(app: &Arc<App>, tray: u64, name: &str, file: NamedTempFile) -> Result<u64, Refusal> {
     let turn = app.decoding.acquire().await.map_err(|_| Refusal::busy())?;
     let checked = tokio::task::spawn_blocking(move || {
-        let bytes = photo::read_bytes(file.path()).map_err(|e| e.to_string())?;
+        let bytes = photo::read_bytes(file.path()).map_err(|e| reasons::photo(&e))?;
         check_claim(&bytes)?;
-        let decoded = photo::decode(&bytes).map_err(|e| e.to_string())?;
+        let decoded = photo::decode(&bytes).map_err(|e| reasons::photo(&e))?;
         Ok::<_, String>((file, kind(&bytes), decoded))
     });
-    let checked = checked.await.unwrap_or_else(|_| Err("the picture cannot be decoded".to_owned()));
+    let checked = checked.await.unwrap_or_else(|_| Err("The picture cannot be decoded. Save it as JPEG.".to_owned()));
     drop(turn);
     let (file, kind, decoded) = checked.map_err(Refusal::wrong)?;
     add(app, tray, name, file, kind, Some(decoded))
@@ -100,13 +100,13 @@ async fn keep(app: &Arc<App>, tray: u64, name: &str, file: NamedTempFile) -> Res
 /// Refuses a picture that would take too much room once it is unpacked, by what its header claims. What has no readable
 /// header is left for the decoder to say so.
 fn check_claim(bytes: &[u8]) -> Result<(), String> {
-    let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(|e| e.to_string())?;
+    let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(|e| reasons::photo(&e.into()))?;
     let Ok(decoder) = reader.into_decoder() else { return Ok(()) };
     if decoder.total_bytes() <= MOST_UNPACKED {
         return Ok(());
     }
     let (w, h) = decoder.dimensions();
-    Err(format!("the picture claims {w} × {h} px, which is more than this page takes. Save it as a smaller JPEG"))
+    Err(format!("The picture claims {w} × {h} px, which is more than this page takes. Save it as a smaller JPEG."))
 }
 
 /// Puts a file that was checked in its place, and into its tray.

@@ -10,7 +10,8 @@ use tokio::sync::{Notify, Semaphore, watch};
 
 use super::Refusal;
 use super::lan::Keys;
-use super::scale::{ScaleWish, for_the_page};
+use super::reasons;
+use super::scale::ScaleWish;
 use super::store::{Bench, Folder, Kept, Tray};
 use crate::particle::Particle;
 use crate::photo::{self, Photo};
@@ -261,7 +262,7 @@ impl App {
             }
         }
         let Some(settings) = settings else { return Ok(None) };
-        let answer = Arc::new(join(photos, &settings).map_err(|e| e.to_string())?);
+        let answer = Arc::new(join(photos, &settings).map_err(|e| reasons::measure(&e))?);
         locked(&self.answers).insert(tray.id, (key, answer.clone()));
         Ok(Some(answer))
     }
@@ -290,13 +291,12 @@ fn measure(
     name: &str,
     settings: &Settings,
 ) -> Result<Arc<MeasuredPhoto>, Failure> {
-    let read = || photo::read(file).map_err(|e| Failure::other(for_the_page(&e.to_string())));
+    let read = || photo::read(file).map_err(|e| Failure::other(reasons::photo(&e)));
     let work = || {
         let photo = decoded.map_or_else(read, Ok)?;
-        measure_photo(photo, Path::new(name), settings).map(Arc::new).map_err(|e| Failure {
-            why: for_the_page(&e.to_string()),
-            wants_scale: matches!(e, MeasureError::Scale(_)),
-        })
+        measure_photo(photo, Path::new(name), settings)
+            .map(Arc::new)
+            .map_err(|e| Failure { why: reasons::measure(&e), wants_scale: matches!(e, MeasureError::Scale(_)) })
     };
     // One photo that breaks the measuring must not take the page down.
     catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| {

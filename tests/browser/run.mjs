@@ -6,6 +6,15 @@ import {
   seen, serve, verdict, wholeSeen,
 } from "./desk.mjs";
 
+// What the page says of a photo on its way, once a part of it has gone: MB sent and MB in all.
+async function goneSoFar(of) {
+  const said = await of.waitForFunction(() => {
+    const found = /^(\d+\.\d) of (\d+\.\d) MB$/.exec(document.querySelector(".sending .bytes")?.textContent || "");
+    return found && Number(found[1]) > 0 ? [Number(found[1]), Number(found[2])] : null;
+  });
+  return said.jsonValue();
+}
+
 const ways = {
   async "first run with the demo photos"(port) {
     const server = await serve("demo", port);
@@ -50,12 +59,12 @@ const ways = {
     // In the middle of the work.
     await p.locator("#new-tray input[data-new]").setInputFiles(photos("worn").slice(0, 2));
     await p.locator(".tray").nth(1).locator(".photos li").nth(1).waitFor();
-    await p.locator(".tray").nth(1).getByText("Taking in photo").waitFor({ state: "detached" });
+    await p.locator(".tray").nth(1).getByText("Sending photo").waitFor({ state: "detached" });
     await p.reload();
     await ready(p);
     await p.locator(".tray").nth(1).locator("input[type=file]").first().setInputFiles(photos("worn").slice(2).concat(bad));
     await p.locator(".tray").nth(1).getByText("3 photos, ").waitFor({ timeout: 20000 });
-    assert.match(await p.locator(".bad li").innerText(), /note.*not a picture/);
+    assert.match(await p.locator(".bad li").innerText(), /note.*Not a picture/);
     assert.equal(await p.locator(".bad b").count(), 0, "markup in a file's name stays text");
     assert.equal(await p.getByLabel("Name of the sample").first().inputValue(), "new burrs");
     await p.getByText("D50 is").first().waitFor({ timeout: 20000 });
@@ -212,8 +221,18 @@ const ways = {
     await accessible(mobile, "the phone's page");
     await isNarrowEnough(mobile, "the phone's page");
     assert.ok(!mobile.url().includes("#"), "the key does not stay in the address");
+    // On a slow network it is seen how much of the photo has gone.
+    const network = await mobile.context().newCDPSession(mobile);
+    await network.send("Network.enable");
+    await network.send("Network.emulateNetworkConditions", { offline: false, latency: 20, downloadThroughput: 1e6, uploadThroughput: 150e3 });
     await mobile.locator("#take").setInputFiles(photos("new")[0]);
-    await mobile.getByText("Sent.").waitFor();
+    const [part, all] = await goneSoFar(mobile);
+    assert.ok(part > 0 && part < all, `${part} of ${all} MB`);
+    await seen(mobile, "phone-sending");
+    await accessible(mobile, "the phone's page while it sends");
+    await isNarrowEnough(mobile, "the phone's page while it sends");
+    await mobile.getByText("Sent.").waitFor({ timeout: 30000 });
+    assert.equal(await mobile.locator("#progress progress").count(), 0);
     // It shows on the computer by itself.
     await p.locator(".photos .file").first().waitFor();
     const stranger = await page(link, phone);

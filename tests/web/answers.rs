@@ -11,10 +11,14 @@ use crate::server::{Server, demo, demo_folder, folder};
 
 /// What the command line writes to the file that stands as `OUT` in `line`, run where the demo photos are.
 fn command_line(line: &str) -> Vec<u8> {
+    command_line_in(demo_folder(), line)
+}
+
+fn command_line_in(photos: impl AsRef<Path>, line: &str) -> Vec<u8> {
     let place = folder();
     let out = place.path().join("out");
     let words = line.split(' ').map(|w| if w == "OUT" { out.to_str().unwrap() } else { w });
-    let run = Command::new(env!("CARGO_BIN_EXE_lightsieve")).args(words).current_dir(demo_folder()).output().unwrap();
+    let run = Command::new(env!("CARGO_BIN_EXE_lightsieve")).args(words).current_dir(photos).output().unwrap();
     assert!(run.status.success(), "{line}: {}", String::from_utf8_lossy(&run.stderr));
     std::fs::read(out).unwrap()
 }
@@ -70,6 +74,20 @@ fn every_way_to_a_scale_gives_what_it_gives_on_the_command_line() {
         server.settled();
         same(&server, &format!("/api/trays/{tray}/measurement.json"), &format!("measure {photo} {option} --json OUT"));
     }
+    // None of the demo photos shows a card.
+    let photo = place.path().join("card.jpg");
+    let mut draw = Command::new(env!("CARGO_BIN_EXE_lightsieve"));
+    draw.arg("render").arg(&photo).args(["--card", "--tilt", "6", "--size", "2600x1950", "--scale", "60"]);
+    assert!(draw.status().unwrap().success());
+    let tray = server.tray();
+    server.done(&format!("/api/trays/{tray}"), &json!({ "scale": { "from": "card" } }));
+    assert_eq!(server.upload(tray, "card.jpg", &std::fs::read(&photo).unwrap()).status, 201);
+    server.settled();
+    for (file, option) in [("measurement.json", "--json"), ("particles.csv", "--particles")] {
+        let known = command_line_in(place.path(), &format!("measure card.jpg --reference card {option} OUT"));
+        assert!(server.get(&format!("/api/trays/{tray}/{file}")).body == known, "{file}");
+    }
+
     let tray = server.tray_with(&["finer-grind.jpg"], &json!({ "from": "places" }));
     let state = server.settled();
     let photo = state["trays"].as_array().unwrap().iter().find(|t| t["id"] == tray).unwrap()["photos"][0].clone();

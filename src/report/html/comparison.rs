@@ -1,9 +1,9 @@
 use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
-use crate::compare::{Comparison, Difference};
-use crate::report::comparison::{changed, kind, notes, p_text, said, signed, who};
-use crate::report::format::{decimals, percent, significant};
+use crate::compare::Comparison;
+use crate::report::comparison::{COULD_SHOW, alike_means, kind, notes, rows, who};
+use crate::report::format::percent;
 use crate::report::plot::{self, Kind};
-use crate::report::verdict::{label, sentences};
+use crate::report::verdict::{P_MEANS, sentences};
 use crate::report::{ReportError, comparison_plot};
 
 /// The comparisons with one base as a page; `data` is their JSON.
@@ -30,7 +30,7 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
                 comparison_plot::comparison_of_width(c, fines_um, Kind::Svg, plot::NARROW.0)?,
                 &told
             )?,
-            rows(c, fines_um),
+            figures(c, fines_um),
         );
     }
     let others = all.iter().map(|c| c.sides[1].name.as_str()).collect::<Vec<_>>().join(", ");
@@ -39,32 +39,21 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
     Ok(page(&format!("{others} against {}", all[0].sides[0].name), &body, &carried))
 }
 
-fn rows(c: &Comparison, fines_um: f64) -> String {
+fn figures(c: &Comparison, fines_um: f64) -> String {
     let change = format!("change ({} % interval)", percent(c.level));
     let head = ["figure", &c.sides[0].name, &c.sides[1].name, &change, "p, all figures", "could have shown", "verdict"];
-    let row = |d: &Difference| {
-        let unit = d.quantity.unit();
-        let places = decimals(d.difference.half_width());
-        let with_unit = |v: String| if unit.is_empty() { v } else { format!("{v} {unit}") };
-        let (e, sign) = changed(d);
-        let shown = decimals(e.half_width());
-        vec![
-            label(d.quantity, fines_um),
-            with_unit(format!("{:.places$}", d.values[0])),
-            with_unit(format!("{:.places$}", d.values[1])),
-            format!("{}{sign} ({} to {})", signed(e.value, shown), signed(e.low, shown), signed(e.high, shown)),
-            p_text(d.p_adjusted),
-            with_unit(significant(d.smallest_detectable, 2)),
-            said(c, d).to_owned(),
-        ]
-    };
-    table("Figures by mass", &head, c.differences.iter().map(row))
+    let cells = rows(c, fines_um).into_iter().map(|r| {
+        let [a, b] = r.values;
+        let change = format!("{} ({})", r.change, r.ends.join(" to "));
+        vec![super::told(&r.name, r.says), a, b, change, r.p, r.could_show, r.said.to_owned()]
+    });
+    let under = format!("{P_MEANS} Could have shown: {COULD_SHOW}. Alike: {}.", alike_means(c));
+    table("Figures by mass", &head, cells) + &format!("<p class=\"under\">{}</p>\n", escape(&under))
 }
 
 const METHOD: [&str; 2] = [
     MASS,
     "What varies is the photo: the scatter of the photos within each sample tells how well a difference is known (Student's t with \
      a spread common to both samples). The p-values hold for all figures together, so looking at many figures does not raise false \
-     alarms. “Alike” means that the whole interval of the two one-sided tests lies within the margin. “Could have shown” is the \
-     difference that this many photos would show four times out of five.",
+     alarms.",
 ];

@@ -3,13 +3,13 @@ use image::imageops::{FilterType, resize};
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use serde::Serialize;
 
-use super::{Carried, MASS, escape, figure_for_all, method, noted, page_with, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, page_with, table, told};
 use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::report::format::{count, interval, significant, value};
 use crate::report::json::HandExcluded;
 use crate::report::plot::{self, Kind};
 use crate::report::viewer::{self, Outline};
-use crate::report::words::{counted, level, remarks, rows};
+use crate::report::words::{BY_NUMBER, counted, level, remarks, rows};
 use crate::report::{ReportError, csv, json};
 
 /// The pictures of a page together are no larger than this, bytes: with outlines and data a page stays below 5 MB.
@@ -105,8 +105,12 @@ pub fn measurement(
             outlines: viewer::outlines(photo, |_| false).iter().map(Short::of).collect(),
         });
     }
-    let cells = rows(m).into_iter().map(|r| vec![r.name, r.mass, r.interval, r.number]);
+    let cells = rows(m).into_iter().map(|r| {
+        let [mass, range, number] = r.with_unit();
+        vec![told(&r.name, r.says), mass, range, number]
+    });
     body += &table("Figures", &["figure", "by mass", &level(m), "by number"], cells);
+    body += &format!("<p class=\"under\">{}</p>\n", escape(BY_NUMBER));
     body += "<section>\n<h2>What it rests on</h2>\n<ul>\n";
     for remark in remarks(m).iter().filter(|r| !r.advice) {
         body += &format!("<li>{}</li>\n", escape(&remark.text));

@@ -110,19 +110,32 @@ pub(super) fn noted(notes: &[String]) -> String {
     notes.iter().map(|note| format!("<p class=\"note\">{}</p>\n", escape(note))).collect()
 }
 
-/// A table; the first cell of each row names it. `caption` and cells are plain text.
+/// A cell that names its row, with what that tells below it.
+pub(super) fn told(name: &str, says: &str) -> String {
+    if says.is_empty() { name.to_owned() } else { format!("{name}\n{says}") }
+}
+
+/// A table; the first cell of each row names it, and says more after a line break. `caption` and cells are plain text.
+/// Narrow screens show each row as a block, where every cell carries its head.
 pub(super) fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
-    let head: String = head.iter().map(|h| format!("<th scope=\"col\">{}</th>", escape(h))).collect();
+    let heads: String =
+        head.iter().map(|h| format!("<th scope=\"col\" role=\"columnheader\">{}</th>", escape(h))).collect();
+    // Shown as blocks, a table is none to a screen reader but for its roles.
     let mut out = format!(
-        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table>\n<caption>{caption}</caption>\n\
-         <thead><tr>{head}</tr></thead>\n<tbody>\n",
+        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table role=\"table\">\n\
+         <caption>{caption}</caption>\n<thead role=\"rowgroup\"><tr role=\"row\">{heads}</tr></thead>\n\
+         <tbody role=\"rowgroup\">\n",
         caption = escape(caption)
     );
     for row in rows {
         let mut cells = row.iter();
         let name = cells.next().map(|n| escape(n)).unwrap_or_default();
-        let cells: String = cells.map(|c| format!("<td>{}</td>", escape(c))).collect();
-        let _ = writeln!(out, "<tr><th scope=\"row\">{name}</th>{cells}</tr>");
+        let name = name.split_once('\n').map_or(name.clone(), |(n, says)| format!("{n}<small>{says}</small>"));
+        let cells: String = cells
+            .zip(head.iter().skip(1))
+            .map(|(c, h)| format!("<td role=\"cell\" data-head=\"{}\">{}</td>", escape(h), escape(c)))
+            .collect();
+        let _ = writeln!(out, "<tr role=\"row\"><th scope=\"row\" role=\"rowheader\">{name}</th>{cells}</tr>");
     }
     out + "</tbody>\n</table></div>\n"
 }

@@ -1,10 +1,13 @@
 // The page as a whole: follows the server, and keeps one view for each sample.
 import { find, h, toast } from "./dom.js";
-import { latest, send, tell, upload } from "./net.js";
+import { latest, send, tell, uploadAll } from "./net.js";
 import { TrayView } from "./tray.js";
 import { verdictView } from "./verdict.js";
 import { scaleForm, scaleName } from "./scale.js";
 import { lookView } from "./look.js";
+
+// An answer is on the screen after so long, on a slow machine, too.
+const AFTER_PAINT_MS = 50;
 
 const views = new Map();
 let state = null;
@@ -22,19 +25,9 @@ addEventListener("beforeunload", (event) => {
 });
 
 async function addPhotos(tray, files) {
-  const list = [...files];
-  const failed = [];
   onTheWay += 1;
-  for (const [i, file] of list.entries()) {
-    views.get(tray)?.sending(`Taking in photo ${i + 1} of ${list.length} …`);
-    try {
-      await upload(tray, file);
-    } catch (error) {
-      failed.push(`${file.name}: ${error.message}`);
-    }
-  }
+  const failed = await uploadAll(tray, [...files], views.get(tray).line);
   onTheWay -= 1;
-  views.get(tray)?.sending("");
   views.get(tray)?.refused(failed);
   if (failed.length) toast(failed.length === 1 ? failed[0] : `${failed.length} files were not taken: see the sample.`);
 }
@@ -44,7 +37,7 @@ async function newTray(files = []) {
     const { id } = await send("/api/trays", {});
     await shown(id);
     if (files.length) await addPhotos(id, files);
-    else views.get(id)?.element.querySelector("input")?.focus();
+    else views.get(id)?.name.focus();
   } catch (error) {
     toast(error.message);
   }
@@ -74,15 +67,22 @@ function update(next) {
     awaited.get(tray.id)?.();
     awaited.delete(tray.id);
   }
+  answersFirst();
   find("first").hidden = state.trays.length > 0;
   find("bench").hidden = state.trays.length === 0;
   find("folder").textContent = state.folder;
   document.body.dataset.ready = "yes";
   updateCommon();
-  verdict.update(state, fines());
   look.update(state);
   updatePhone();
 }
+
+// The answers are what people wait for: what else the machine has to work on comes after them.
+const answersFirst = latest(async () => {
+  await Promise.all([...views.values()].map((view) => view.answered));
+  verdict.update(state, fines());
+  setTimeout(() => views.forEach((view) => view.showPictures()), AFTER_PAINT_MS);
+});
 
 function updateCommon() {
   if (document.activeElement !== find("fines-number")) find("fines-number").value = fines();

@@ -42,21 +42,26 @@ export function toast(text, name, act) {
   closing = setTimeout(later, name ? 12000 : 8000);
 }
 
-// A table with a caption; the first cell of a row heads it.
+// A table with a caption; the first cell of a row heads it, as a text or as one with what it tells. On a phone each row is a
+// block, where every cell carries its head; to a screen reader it is a table then only for its roles.
 export function table(caption, heads, rows) {
+  const name = (cell) => (Array.isArray(cell) ? [cell[0], cell[1] ? h("small", {}, cell[1]) : ""] : [cell]);
+  const row = ([first, ...rest]) =>
+    h(
+      "tr",
+      { role: "row" },
+      h("th", { scope: "row", role: "rowheader" }, name(first)),
+      rest.map((cell, i) => h("td", { role: "cell", "data-head": heads[i + 1] }, cell)),
+    );
   return h(
     "div",
     { class: "wide", tabindex: 0, role: "group", "aria-label": caption },
     h(
       "table",
-      {},
+      { role: "table" },
       h("caption", {}, caption),
-      h("thead", {}, h("tr", {}, heads.map((head) => h("th", { scope: "col" }, head)))),
-      h(
-        "tbody",
-        {},
-        rows.map(([first, ...rest]) => h("tr", {}, h("th", { scope: "row" }, first), rest.map((cell) => h("td", {}, cell)))),
-      ),
+      h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, heads.map((head) => h("th", { scope: "col", role: "columnheader" }, head)))),
+      h("tbody", { role: "rowgroup" }, rows.map(row)),
     ),
   );
 }

@@ -1,9 +1,10 @@
 // The phone's page: photos go into a sample on the computer.
 import { find, h, toast } from "./dom.js";
-import { ask, send, upload } from "./net.js";
+import { ask, send, sendingLine, uploadAll } from "./net.js";
 
 let chosen = Number(localStorage.getItem("tray")) || 0;
 const sent = [];
+const line = sendingLine(find("progress"));
 
 async function join() {
   const key = location.hash.slice(1);
@@ -41,15 +42,9 @@ function refused(error) {
 
 async function take(input) {
   const files = [...input.files];
-  for (const [i, file] of files.entries()) {
-    find("progress").textContent = `Sending ${i + 1} of ${files.length} …`;
-    try {
-      await upload(chosen, file);
-    } catch (error) {
-      sent.unshift(`${file.name}: ${error.message}`);
-    }
-  }
-  find("progress").textContent = files.length ? "Sent. It shows on the computer." : "";
+  const failed = await uploadAll(chosen, files, line);
+  sent.unshift(...failed);
+  if (failed.length < files.length) line.end("Sent. It shows on the computer.");
   input.value = "";
   refresh().catch(refused);
 }

@@ -14,7 +14,17 @@ function large(row, says, level) {
   );
 }
 
-export function answerView(box, id, tray, result, fines) {
+// The curve of a sample, on axes that all samples share; `all` changes whenever one of them does.
+export function curve(id, tray, result, fines, all) {
+  const [d10, d50, d90] = result.rows;
+  return drawing(
+    `/api/trays/${id}/curve.svg?fines_um=${fines}&shared=true&of=${encodeURIComponent(`${all} ${tray.name}`)}`,
+    `Share of the mass by size, and the share finer than each size. D10 ${withUnit(d10)}, D50 ${withUnit(d50)}, D90 ${withUnit(d90)}.`,
+    "half",
+  );
+}
+
+export function answerView(box, tray, result, plot) {
   if (result.error) {
     box.replaceChildren(h("p", { class: "why" }, result.error));
     return;
@@ -40,30 +50,26 @@ export function answerView(box, id, tray, result, fines) {
       "Figures with intervals",
       ["figure", "by mass", `${result.level} interval`, "by number"],
       result.rows.map((row) => [
-        row.name,
+        [row.name, row.says],
         withUnit(row),
         `${row.interval}${row.unit ? ` ${row.unit}` : ""}`,
         row.number === null ? "" : `${row.number}${row.unit ? ` ${row.unit}` : ""}`,
       ]),
     ),
+    h("p", { class: "hint" }, result.by_number),
     h("ul", { class: "notes" }, [...result.notes, ...result.scale].map((note) => h("li", {}, note))),
-  );
-  const plot = drawing(
-    `/api/trays/${id}/curve.svg?fines_um=${fines}&of=${encodeURIComponent(`${tray.answer} ${tray.name}`)}`,
-    `Share of the mass by size, and the share finer than each size. D10 ${withUnit(d10)}, D50 ${withUnit(d50)}, D90 ${withUnit(d90)}.`,
-    "half",
   );
   box.replaceChildren(
     h(
       "div",
       { class: "large" },
-      large(d50, "half of the mass is finer than this", result.level),
-      large(share, "of the mass is that fine", result.level),
+      large(d50, d50.says, result.level),
+      large(share, share.says, result.level),
     ),
     h(
       "dl",
       { class: "small-figures" },
-      [d10, d90, span].map((row) => h("div", {}, h("dt", {}, row.name), h("dd", {}, withUnit(row), " ", h("small", {}, row.interval)))),
+      [d10, d90, span].map((row) => h("div", {}, h("dt", {}, row.name), h("dd", {}, withUnit(row), " ", h("small", {}, row.interval)), h("dd", { class: "says" }, row.says))),
     ),
     h(
       "p",
@@ -77,7 +83,7 @@ export function answerView(box, id, tray, result, fines) {
           "div",
           { class: "advice" },
           h("h3", {}, "Better next time"),
-          h("ul", {}, result.advice.map((a) => h("li", {}, result.scale.length > 1 ? h("b", {}, `${a.photo}: `) : "", a.sentence))),
+          h("ul", {}, result.advice.map((text) => h("li", {}, text))),
         )
       : "",
     figures,

@@ -1,5 +1,5 @@
 // Weighed sieve layers, typed beside the sample, and what the photos predict for them.
-import { drawing, h, number, table, toast } from "./dom.js";
+import { drawing, h, kept, number, table, toast } from "./dom.js";
 import { ask, latest, tell } from "./net.js";
 
 const typed = (value, label) =>
@@ -73,6 +73,7 @@ export function sievePart(id) {
   const load = latest(async (key) => {
     const found = await ask(`/api/trays/${id}/sieve`);
     answer.replaceChildren(
+      h("div", { class: `said ${found.kind}` }, h("p", { class: "verdict" }, kept(found.text))),
       drawing(`/api/trays/${id}/sieve.svg?of=${encodeURIComponent(key)}`, "Share of the mass in each sieve layer, weighed and predicted from the photos; the numbers are in the table.", "half"),
       table(
         "Layers, weighed and from the photos",

@@ -1,7 +1,7 @@
 // One sample: its answer first, then its photos, then what can be set.
 import { h, toast } from "./dom.js";
-import { latest, ask, tell } from "./net.js";
-import { answerView } from "./result.js";
+import { latest, ask, sendingLine, tell } from "./net.js";
+import { answerView, curve } from "./result.js";
 import { scaleForm, scaleName } from "./scale.js";
 import { sievePart } from "./sieve.js";
 
@@ -25,15 +25,27 @@ export class TrayView {
     this.id = tray.id;
     this.acts = acts;
     this.seen = {};
-    this.name = h("input", {
+    // A field of several lines, so that a long name is seen whole on a phone.
+    this.name = h("textarea", {
       class: "name",
       value: tray.name,
+      rows: 1,
       maxLength: 80,
       "aria-label": "Name of the sample",
-      onchange: () => tell(`/api/trays/${this.id}`, { name: this.name.value }),
-      onkeydown: (event) => event.key === "Enter" && this.name.blur(),
+      onchange: () => tell(`/api/trays/${this.id}`, { name: this.name.value.replace(/\s+/g, " ") }),
+      onkeydown: (event) => {
+        if (event.key !== "Enter") return;
+        event.preventDefault();
+        this.name.blur();
+      },
+      oninput: () => this.fitName(),
     });
+    addEventListener("resize", () => this.fitName());
     this.progress = h("div", { class: "progress", role: "status" });
+    const sending = h("div", { class: "sending" });
+    this.line = sendingLine(sending);
+    // Photos whose small picture was asked for.
+    this.pictured = new Set();
     this.answer = h("div", { class: "answer" });
     this.photos = h("ul", { class: "photos" });
     this.bad = h("div", { class: "bad", role: "alert" });
@@ -54,6 +66,7 @@ export class TrayView {
         h("button", { type: "button", class: "quiet", title: "Take away the whole sample", onclick: () => this.remove() }, "Take away"),
       ),
       this.answer,
+      sending,
       this.progress,
       this.bad,
       this.photos,
@@ -68,15 +81,24 @@ export class TrayView {
       this.files.box,
     );
     this.load = latest(async (fines) => {
-      const result = await ask(`/api/trays/${this.id}/result?fines_um=${fines}`).catch((error) => {
+      const measured = this.tray.photos.some((p) => p.status === "measured");
+      const result = !measured ? {} : await ask(`/api/trays/${this.id}/result?fines_um=${fines}`).catch((error) => {
         // Asked again with the next change, also where nothing else is new.
         delete this.seen.answer;
         throw error;
       });
-      answerView(this.answer, this.id, this.tray, result, fines);
+      this.result = result.rows && { ...result, fines };
+      this.plot = h("div");
+      this.showCurve();
+      answerView(this.answer, this.tray, result, this.plot);
       this.files.box.hidden = !result.rows;
       this.sieve.refresh(this.tray, Boolean(result.rows));
     });
+  }
+
+  fitName() {
+    this.name.style.height = "auto";
+    this.name.style.height = `${this.name.scrollHeight + 2}px`;
   }
 
   take(input) {
@@ -102,6 +124,10 @@ export class TrayView {
     });
   }
 
+  showCurve() {
+    if (this.result) this.plot.replaceChildren(curve(this.id, this.tray, this.result, this.result.fines, this.all));
+  }
+
   // True when this is new since the last time.
   isNew(name, value) {
     const text = JSON.stringify(value);
@@ -112,7 +138,11 @@ export class TrayView {
 
   update(tray, state) {
     this.tray = tray;
-    if (document.activeElement !== this.name) this.name.value = tray.name;
+    if (document.activeElement !== this.name && this.isNew("name", tray.name)) {
+      this.name.value = tray.name;
+      // Its place on the page comes first: only there it has a width.
+      requestAnimationFrame(() => this.fitName());
+    }
     this.element.setAttribute("aria-label", tray.name);
     if (this.isNew("photos", tray.photos)) this.showPhotos(tray);
     const scale = tray.scale || state.scale;
@@ -126,17 +156,15 @@ export class TrayView {
       this.scaleBox.replaceChildren(scaleForm(scale, state.coins, tray.scale ? [own, all] : [own]));
     }
     // Without an answer the page says why there is none, which the photos tell.
+    this.all = state.trays.map((t) => t.answer).join(" ");
+    const othersChanged = this.isNew("all", this.all);
     const states = tray.photos.map((p) => p.status);
-    if (this.isNew("answer", [tray.answer, tray.name, tray.weights, states])) this.load(this.acts.fines());
+    if (this.isNew("answer", [tray.answer, tray.name, tray.weights, states])) this.answered = this.load(this.acts.fines());
+    else if (othersChanged) this.showCurve();
   }
 
   refresh(fines) {
     this.load(fines);
-  }
-
-  sending(text) {
-    this.sendingText = text;
-    this.showProgress();
   }
 
   // Files that were not taken, with the reason.
@@ -147,8 +175,8 @@ export class TrayView {
   showProgress() {
     const photos = this.tray?.photos || [];
     const open = photos.filter((p) => ["waiting", "measuring"].includes(p.status)).length;
-    const text = this.sendingText || (open ? `Measuring: ${photos.length - open} of ${photos.length} done …` : "");
-    const bar = open && !this.sendingText ? h("progress", { max: photos.length, value: photos.length - open, "aria-label": "Photos measured" }) : "";
+    const text = open ? `Measuring: ${photos.length - open} of ${photos.length} done …` : "";
+    const bar = open ? h("progress", { max: photos.length, value: photos.length - open, "aria-label": "Photos measured" }) : "";
     this.progress.replaceChildren(text ? h("span", {}, text) : "", bar);
   }
 
@@ -162,7 +190,17 @@ export class TrayView {
     }
   }
 
+  // The small pictures that were held back until the answer stood.
+  showPictures() {
+    for (const image of this.photos.querySelectorAll("img[data-src]")) {
+      this.pictured.add(image.dataset.src);
+      image.src = image.dataset.src;
+      delete image.dataset.src;
+    }
+  }
+
   photo(photo) {
+    const small = `/api/photos/${photo.id}/small`;
     const open = () => this.acts.look.open(this.tray.id, photo.id);
     const told =
       photo.status === "measured"
@@ -174,10 +212,10 @@ export class TrayView {
       h(
         "button",
         { type: "button", class: "open", "data-focus": `open-${photo.id}`, onclick: open },
-        // The picture waits: measuring needs the machine first.
+        // The picture waits: measuring needs the machine first, then the answer.
         ["waiting", "measuring"].includes(photo.status)
           ? h("span", { class: "picture" })
-          : h("img", { class: "picture", src: `/api/photos/${photo.id}/small`, alt: "", loading: "lazy" }),
+          : h("img", { class: "picture", alt: "", loading: "lazy", [this.pictured.has(small) ? "src" : "data-src"]: small }),
         h("span", { class: "file" }, photo.name),
         h("span", { class: "told" }, told),
         h("span", { class: "do" }, photo.status === "places" ? "Set the two places" : "Look closely"),

@@ -50,9 +50,10 @@ export function verdictView() {
             drawing(address(".svg", `&other=${c.tray}&of=${encodeURIComponent(key)}`), `Share of the mass finer than each size for ${c.names[0]} and ${c.names[1]}, their difference, and the share in each class of size. The numbers are in the table.`),
             table(
               `${c.sides[1]} against ${c.sides[0]}`,
-              ["figure", c.names[0], c.names[1], "change", `${c.level} interval`, "p, all figures", ""],
-              c.rows.map((r) => [r.name, ...r.values, r.change, r.interval, r.p, r.said]),
+              ["figure", c.names[0], c.names[1], "change", `${c.level} interval`, "p, all figures", "verdict"],
+              c.rows.map((r) => [[r.name, r.says], ...r.values, r.change, r.interval, r.p, r.said]),
             ),
+            c.means.map((text) => h("p", { class: "hint" }, text)),
           ),
         ),
       ),
