@@ -13,8 +13,10 @@ use crate::compare::Comparison;
 const SIZE: (u32, u32) = (1000, 1080);
 /// Narrower, captions with the names of the samples would be cut off.
 const WIDE_CAPTIONS: f64 = 800.0;
-/// Heights of the three panels of the drawing.
-const HEIGHTS: [f64; 2] = [430.0, 300.0];
+/// In a lower panel, the long words at its side would run into those of the next.
+const LONG_WORDS: f64 = 230.0;
+/// Heights of the upper two of the three panels, as shares of the drawing.
+const HEIGHTS: [f64; 2] = [0.4, 0.28];
 // Base dark and whole, other lighter and dashed: told apart in grey and by those who do not see red or green.
 const COLOURS: [RGBColor; 2] = [RGBColor(24, 62, 110), RGBColor(204, 98, 20)];
 
@@ -31,7 +33,15 @@ pub fn comparison(c: &Comparison, fines_um: f64, kind: Kind) -> Result<Vec<u8>, 
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn comparison_of_width(c: &Comparison, fines_um: f64, kind: Kind, width: u32) -> Result<Vec<u8>, ReportError> {
-    draw(kind, (width, SIZE.1), |area, px| match area {
+    comparison_of_size(c, fines_um, kind, (width, SIZE.1))
+}
+
+/// The same of any size.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn comparison_of_size(c: &Comparison, fines_um: f64, kind: Kind, size: (u32, u32)) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, px| match area {
         AnyArea::Svg(a) => panels(c, fines_um, a, px),
         AnyArea::Png(a) => panels(c, fines_um, a, px),
     })
@@ -42,8 +52,9 @@ where
     B::ErrorType: 'static,
 {
     area.fill(&WHITE)?;
-    let (upper, rest) = area.split_vertically(px(HEIGHTS[0]));
-    let (middle, lower) = rest.split_vertically(px(HEIGHTS[1]));
+    let height = f64::from(area.dim_in_pixel().1);
+    let (upper, rest) = area.split_vertically((HEIGHTS[0] * height) as i32);
+    let (middle, lower) = rest.split_vertically((HEIGHTS[1] * height) as i32);
     let shown =
         c.curves.finer_pct[0].iter().zip(&c.curves.finer_pct[1]).position(|(a, b)| a.max(*b) > 0.01).unwrap_or(0);
     let low = c.curves.size_um[shown.saturating_sub(1)].min(0.5 * fines_um);
@@ -60,7 +71,7 @@ type Chart<'a, B> = ChartContext<'a, B, Cartesian2d<LogCoord<f64>, RangedCoordf6
 /// A panel with its grid; the fines shaded.
 fn panel<'a, B: DrawingBackend>(
     caption: &str,
-    y_desc: &str,
+    [long, short]: [&str; 2],
     fines_um: f64,
     x: (f64, f64),
     y: std::ops::Range<f64>,
@@ -71,6 +82,7 @@ where
     B::ErrorType: 'static,
 {
     let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
+    let y_desc = if area.dim_in_pixel().1 as i32 >= px(LONG_WORDS) { long } else { short };
     let mut chart = ChartBuilder::on(area)
         .margin(px(10.0))
         .margin_right(px(20.0))
@@ -149,7 +161,7 @@ where
     B::ErrorType: 'static,
 {
     let curves = &c.curves;
-    let mut chart = panel("Finer by mass", "finer, % of the mass", fines_um, x, 0.0..100.0, area, px)?;
+    let mut chart = panel("Finer by mass", ["finer, % of the mass", "finer, %"], fines_um, x, 0.0..100.0, area, px)?;
     let inside = |um: f64| (x.0..=x.1).contains(&um);
     for (side, colour) in COLOURS.into_iter().enumerate() {
         let known: Vec<(f64, f64, f64)> = (0..curves.size_um.len())
@@ -193,7 +205,7 @@ where
     } else {
         "Difference, with its band".to_owned()
     };
-    let mut chart = panel(&caption, "difference, % of the mass", fines_um, x, -reach..reach, area, px)?;
+    let mut chart = panel(&caption, ["difference, % of the mass", "differs, %"], fines_um, x, -reach..reach, area, px)?;
     band(&mut chart, INK, known.iter().map(|k| (k.0, k.1 - k.2)), known.iter().map(|k| (k.0, k.1 + k.2)))?;
     chart.draw_series(LineSeries::new([(x.0, 0.0), (x.1, 0.0)], INK.stroke_width(px(1.0) as u32)))?;
     let points = curves.size_um.iter().copied().zip(curves.difference_pct.iter().copied()).filter(|p| inside(p.0));
@@ -221,7 +233,8 @@ where
     // A band that rests on a particle or two must not set the height.
     let most = curves.share_pct.iter().flatten().copied().fold(1.0, f64::max);
     let top = highest(0).max(highest(1)).min(1.6 * most) * 1.05;
-    let mut chart = panel("Share by size", "% of the mass in each class", fines_um, x, 0.0..top, area, px)?;
+    let mut chart =
+        panel("Share by size", ["% of the mass in each class", "in class, %"], fines_um, x, 0.0..top, area, px)?;
     for (side, colour) in COLOURS.into_iter().enumerate() {
         let at = |i: usize, sign: f64| {
             (middle(i), (curves.share_pct[side][i] + sign * curves.share_half_pct[side][i]).clamp(0.0, top))

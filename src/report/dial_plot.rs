@@ -13,7 +13,8 @@ use crate::compare::{DialSet, Dials, Point, Quantity};
 use crate::distribution::Figures;
 
 const SIZE: (u32, u32) = (1000, 860);
-const UPPER: f64 = 420.0;
+/// Share of the upper panel.
+const UPPER: f64 = 0.49;
 /// Dark and light by turns; the marks and lines differ in form as well.
 const COLOURS: [RGBColor; 4] =
     [RGBColor(24, 62, 110), RGBColor(204, 98, 20), RGBColor(60, 130, 90), RGBColor(150, 70, 130)];
@@ -23,7 +24,15 @@ const COLOURS: [RGBColor; 4] =
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn dials(d: &Dials, fines_um: f64, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, SIZE, |area, px| match area {
+    dials_of_size(d, fines_um, kind, SIZE)
+}
+
+/// The same of any size.
+///
+/// # Errors
+/// None in practice: the drawing stays in memory.
+pub fn dials_of_size(d: &Dials, fines_um: f64, kind: Kind, size: (u32, u32)) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, px| match area {
         AnyArea::Svg(a) => panels(d, fines_um, a, px),
         AnyArea::Png(a) => panels(d, fines_um, a, px),
     })
@@ -34,8 +43,9 @@ where
     B::ErrorType: 'static,
 {
     area.fill(&WHITE)?;
-    let (upper, lower) = area.split_vertically(px(UPPER));
-    let (left, right) = lower.split_horizontally(px(0.5 * f64::from(SIZE.0)));
+    let (width, height) = area.dim_in_pixel();
+    let (upper, lower) = area.split_vertically((UPPER * f64::from(height)) as i32);
+    let (left, right) = lower.split_horizontally(width as i32 / 2);
     let settings = |p: &Point| p.setting;
     let median = |p: &Point| p.figures[1];
     panel(d, 1, &settings, ["Median against the dial", "setting of the dial", "D50, µm"], &upper, px)?;

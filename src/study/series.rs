@@ -2,8 +2,8 @@
 
 use super::file::Study;
 use super::grind::Grind;
-use super::matched::{Row, slope};
-use super::wear::{Point, Trend, WearError, adjust, trend};
+use super::matched::{Row, Slope, slope};
+use super::wear::{Common, Point, Trend, WearError, adjust, trend};
 use crate::distribution::Figures;
 
 /// Places in [`Figures::NAMES`] of the figures that are followed: median, span, fines.
@@ -72,33 +72,37 @@ fn one(study: &Study, burrs: usize, figure: usize, own: &[&Taken<'_>], all: &[Ta
     let variance = photo_variance(all, figure).unwrap_or(UNKNOWN_VARIANCE);
     let shown = |t: &&&Taken<'_>| t.grind.figures[figure].value > 0.0;
     let matched = (figure != 1).then(|| slope(&rows(all, figure))).flatten();
-    let (basis, samples, shift): (Basis, Vec<&Taken<'_>>, f64) = match matched {
+    let (basis, samples, shift): (Basis, Vec<&Taken<'_>>, Option<Slope>) = match matched {
         Some(slope) => {
             let samples: Vec<&Taken<'_>> = own.iter().filter(shown).copied().collect();
             let mean = samples.iter().map(|t| ln(t, 1)).sum::<f64>() / samples.len().max(1) as f64;
-            (Basis::Median(mean.exp()), samples, slope)
+            (Basis::Median(mean.exp()), samples, Some(slope))
         }
         None => {
             let setting = commonest(own);
             let at = |t: &&&Taken<'_>| t.setting == setting;
-            (Basis::Setting(setting), own.iter().filter(at).filter(shown).copied().collect(), 0.0)
+            (Basis::Setting(setting), own.iter().filter(at).filter(shown).copied().collect(), None)
         }
     };
-    let to = if let Basis::Median(um) = basis { um.ln() } else { 0.0 };
+    let off = |t: &Taken<'_>| if let Basis::Median(um) = basis { ln(t, 1) - um.ln() } else { 0.0 };
     let points: Vec<Point> = samples
         .iter()
         .map(|t| Point {
             kg: t.kg,
-            value: ln(t, figure) - shift * (ln(t, 1) - to),
+            value: ln(t, figure) - shift.map_or(0.0, |s| s.value * off(t)),
             variance: variance / t.grind.of_photos.len().max(1) as f64,
         })
         .collect();
+    let common = Common {
+        error: shift.map_or(0.0, |s| s.sure_error(study.level)),
+        by: samples.iter().map(|t| off(t)).collect(),
+    };
     Series {
         burrs,
         figure,
         basis,
         samples: samples.iter().map(|t| t.sample).collect(),
-        trend: trend(&points, study.level, study.seed),
+        trend: trend(&points, Some(&common), study.level, study.seed),
     }
 }
 

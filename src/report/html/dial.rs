@@ -18,6 +18,9 @@ pub fn dials(d: &Dials, fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportErr
     Ok(page(&title, &body, &[Carried { name: "dial.json", content: data }]))
 }
 
+/// Size of the picture: letters stay legible where a page is printed.
+const SIZE: (u32, u32) = (760, 640);
+
 /// Verdicts, picture and tables.
 ///
 /// # Errors
@@ -31,8 +34,9 @@ pub(in crate::report) fn compared(d: &Dials, fines_um: f64) -> Result<String, Re
     let told = "Above, the median of each sample against the setting of its dial, with a line for each set of burrs; below, the share \
                 of fines and the span against the median. A dotted line marks the median of the comparison. The numbers are in the \
                 tables.";
-    body += &figure(dial_plot::dials(d, fines_um, Kind::Svg)?, told)?;
+    body += &figure(dial_plot::dials_of_size(d, fines_um, Kind::Svg, SIZE)?, told)?;
     let level = percent(d.level);
+    body += "<div class=\"tables\">\n";
     for pair in &d.pairs {
         let names = [&d.sets[0].name, &d.sets[pair.other].name];
         let caption = format!("{} against {} at D50 = {} µm", names[1], names[0], significant(d.median_um, 3));
@@ -59,6 +63,7 @@ pub(in crate::report) fn compared(d: &Dials, fines_um: f64) -> Result<String, Re
         &["set", "samples", "medians on its line", "one step of the dial", "setting for that median"],
         d.sets.iter().map(dial_row),
     );
+    body += "</div>\n";
     Ok(body)
 }
 

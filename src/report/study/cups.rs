@@ -7,14 +7,15 @@ use super::super::comparison::p_text;
 use super::super::format::{decimals, interval, value};
 use super::super::html::{escape, figure_of as figure, table};
 use super::dots::{Row, dots};
-use super::sections::number;
+use super::sections::{beside, number};
 use super::wear_plot::scatter;
 use super::words;
 use crate::study::file::{BrewKind, TastingKind};
 use crate::study::findings::{Findings, TastingVerdict};
 
 fn list(sentences: impl Iterator<Item = String>) -> String {
-    let mut out = String::from("<ul>\n");
+    // On paper they stand on the first page, and there alone.
+    let mut out = String::from("<ul class=\"again\">\n");
     sentences.for_each(|s| {
         let _ = writeln!(out, "<li>{}</li>", escape(&s));
     });
@@ -24,6 +25,7 @@ fn list(sentences: impl Iterator<Item = String>) -> String {
 /// Extraction and time.
 pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
     let mut out = String::new();
+    let mut pictures = String::new();
     for kind in BrewKind::ALL {
         let rows: Vec<Row> = f
             .study
@@ -45,18 +47,20 @@ pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
             })
             .collect();
         if !rows.is_empty() {
-            let caption = format!("Extraction of each {} brew; bars are the instruments' steps alone", kind.name());
+            let caption = format!("Extraction of each {} brew", kind.name());
             let svg = dots(&caption, "extraction yield, % of the dose", &rows, &[])?;
-            out += &figure(&svg, &format!("{caption}. The numbers are in the table."));
+            pictures += &figure(&svg, &format!("{caption}. The numbers are in the table."));
         }
     }
-    out += &list(f.cup_differences.iter().map(|c| words::cup_pair(f, c).1));
     for b in f.brew_times.iter().filter(|b| b.rows.len() > 2) {
         let points: Vec<(f64, f64)> = b.rows.iter().map(|r| (r.2, r.3)).collect();
-        let caption = format!("Time of {} brews against the share of fines; one dot a sample", b.kind.name());
-        out += &figure(&scatter(&caption, ("fines, % of the mass", "time, s"), &points)?, &format!("{caption}."));
+        let caption = format!("Time of {} brews against fines; one dot a sample", b.kind.name());
+        pictures += &figure(&scatter(&caption, ("fines, % of the mass", "time, s"), &points)?, &format!("{caption}."));
     }
-    out += &list(f.brew_times.iter().map(|b| words::brew_time(b).1));
+    let bars = "<p class=\"small\">Bars of extraction are the instruments' steps alone.</p>\n";
+    let told = list(f.cup_differences.iter().map(|c| words::cup_pair(f, c).1))
+        + &list(f.brew_times.iter().map(|b| words::brew_time(b).1));
+    out += &beside(&format!("{pictures}<div>{bars}{told}</div>\n"));
     let rows: Vec<Vec<String>> = f
         .study
         .brews
@@ -81,7 +85,7 @@ pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
             ]
         })
         .collect();
-    out += &table(
+    let brews = table(
         "Brews",
         &[
             "sample",
@@ -95,6 +99,11 @@ pub(super) fn cup(f: &Findings) -> Result<String, ReportError> {
             "kept g per g",
         ],
         rows,
+    );
+    // What was weighed, one row a brew, is no reading on paper.
+    let _ = write!(
+        out,
+        "<div class=\"on-screen\">{brews}</div>\n<p class=\"printed small\">What was weighed of each brew is on the page itself, and in its data.</p>\n"
     );
     Ok(out)
 }
@@ -134,14 +143,15 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
             _ => {}
         }
     }
-    let mut out = String::new();
+    let mut parts = String::new();
     if !dotted.is_empty() {
         let mark = limit.map(|l| (l, "similar below"));
         let svg =
             dots("Share of people who can tell, with its exact interval", "% of people", &dotted, mark.as_slice())?;
-        out += &figure(&svg, "Share of people who can tell the samples apart. The numbers are in the table.");
+        parts += &figure(&svg, "Share of people who can tell the samples apart. The numbers are in the table.");
     }
-    out += &list((0..f.tastings.len()).map(|i| words::tasting(f, i).1));
+    parts += &list((0..f.tastings.len()).map(|i| words::tasting(f, i).1));
+    let mut out = beside(&parts);
     out += &table(
         "Tastings",
         &["samples", "test", "answers", "p", "shown from", "share of people (interval)", "at most"],

@@ -7,12 +7,13 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::super::ReportError;
 use super::super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
 
-const WIDTH: u32 = 1000;
-const ROW: f64 = 30.0;
+/// Half a page: shown smaller than it is drawn, letters are hard to read.
+const WIDTH: u32 = 560;
+const ROW: f64 = 22.0;
 /// Room above the rows and below them for captions and axis.
 const AROUND: f64 = 96.0;
 /// Width of the names.
-const NAMES: f64 = 230.0;
+const NAMES: f64 = 200.0;
 const DOT: RGBColor = RGBColor(24, 62, 110);
 
 /// One row: a name and values with their intervals.

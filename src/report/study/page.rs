@@ -116,7 +116,7 @@ the spread of the photos and the scale. Comparisons take photos as what varies, 
 Student's t on the samples.</p>\n\
 <p><strong>Wear.</strong> &#8220;No change&#8221; is given up where so strong a trend comes about by chance less often than the confidence \
 allows, with all trends counted. &#8220;Plateau&#8221; is said where a straight line is excluded. The change and the kilograms are intervals by \
-profile likelihood over straight lines and exponential approaches. That a figure changes with the kilograms does not say that wear is the cause: beans, \
+profile likelihood over straight lines and exponential approaches; where figures are brought to one median, the error of that is in them. That a figure changes with the kilograms does not say that wear is the cause: beans, \
 dial and hands change with time as well.</p>\n\
 <p><strong>Cup.</strong> Percolation: beverage times dissolved solids over dose. Immersion: all the water holds solids, also what the grounds keep. The bars \
 are the instruments' steps alone; the differences between samples take the scatter from brew to brew (Student's t).</p>\n\

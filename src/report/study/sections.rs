@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::super::comparison_plot;
 use super::super::format::{interval, percent, significant, value};
-use super::super::html::{escape, figure_of as figure, table};
+use super::super::html::{escape, figure_of as figure, noted, table};
 use super::super::plot::Kind;
 use super::super::sieve::{self, Sieved};
 use super::super::sieve_pair::layer;
@@ -17,9 +17,19 @@ use crate::study::findings::Findings;
 use crate::study::series::FOLLOWED;
 use crate::study::wear::Shape;
 
-/// The same for a picture of several panels, which need not be wide.
-fn tall(svg: &str, words: &str) -> String {
-    figure(svg, words).replacen("<figure ", "<figure class=\"tall\" ", 1)
+/// Size of a comparison's picture, beside its table.
+const BESIDE: (u32, u32) = (420, 520);
+/// Size of the picture of sieve layers, beside its table.
+const LAYERS: (u32, u32) = (420, 320);
+
+/// Parts that stand side by side where there is room.
+pub(super) fn beside(parts: &str) -> String {
+    format!("<div class=\"pair\">\n{parts}</div>\n")
+}
+
+/// A picture with its table, which needs more room.
+fn with_table(picture: &str, table: &str) -> String {
+    format!("<div class=\"pair tabled\">\n{picture}{table}</div>\n")
 }
 
 pub(super) fn number(v: Option<f64>) -> String {
@@ -42,14 +52,14 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
         measured.iter().map(values).collect()
     };
     let alt = "The numbers are in the table.";
-    out += &figure(
+    let pictures = figure(
         &dots("Median D50 of each sample, with its interval", "D50 by mass, µm", &row(1), &[])?,
         &format!("Median D50 of each sample. {alt}"),
-    );
-    out += &figure(
+    ) + &figure(
         &dots("Share of fines of each sample, with its interval", &format!("{fines}, % of the mass"), &row(4), &[])?,
         &format!("Share of fines of each sample. {alt}"),
     );
+    out += &beside(&pictures);
     let rows: Vec<Vec<String>> = measured
         .iter()
         .filter_map(|&i| {
@@ -77,7 +87,7 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
         rows,
     );
     for c in &f.comparisons {
-        let svg = String::from_utf8(comparison_plot::comparison(c, f.study.fines_um, Kind::Svg)?)
+        let svg = String::from_utf8(comparison_plot::comparison_of_size(c, f.study.fines_um, Kind::Svg, BESIDE)?)
             .map_err(|e| ReportError::Draw(e.to_string()))?;
         let _ = write!(
             out,
@@ -86,33 +96,25 @@ pub(super) fn grind(f: &Findings) -> Result<String, ReportError> {
             escape(&c.sides[0].name),
             super::super::comparison::kind(c.verdict),
             escape(&verdict::sentences(c)),
-            tall(
-                &svg,
-                &format!(
-                    "Cumulative curves of {} and {} with bands, their difference, and the shares by size. {alt}",
-                    c.sides[0].name, c.sides[1].name
-                )
-            ),
+            noted(&super::super::comparison::notes(c, f.study.fines_um)),
         );
-        let rows: Vec<Vec<String>> = c
-            .differences
-            .iter()
-            .map(|d| {
-                let e = d.relative_pct.unwrap_or(d.difference);
-                vec![
-                    verdict::label(d.quantity, f.study.fines_um),
-                    significant(d.values[0], 3),
-                    significant(d.values[1], 3),
-                    format!("{} % ({})", value(&e), interval(&e)),
-                    super::super::comparison::p_text(d.p_adjusted),
-                    super::super::comparison::said(c, d).to_owned(),
-                ]
-            })
-            .collect();
-        out += &table(
-            "Differences",
-            &["figure", &c.sides[0].name, &c.sides[1].name, "change (interval)", "p, all figures", "verdict"],
-            rows,
+        let told = format!(
+            "Cumulative curves of {} and {} with bands, their difference, and the shares by size. {alt}",
+            c.sides[0].name, c.sides[1].name
+        );
+        let rows = super::super::comparison::rows(c, f.study.fines_um).into_iter().map(|r| {
+            let [a, b] = r.values;
+            vec![r.name, a, b, format!("{} ({})", r.change, r.ends.join(" to ")), r.p, r.said.to_owned()]
+        });
+        let heads = ["figure", &c.sides[0].name, &c.sides[1].name, "change (interval)", "p, all figures", "verdict"];
+        out += &with_table(&figure(&svg, &told), &table("Differences", &heads, rows));
+    }
+    if let Some(c) = f.comparisons.first() {
+        let _ = writeln!(
+            out,
+            "<p class=\"under\">{} Alike: {}.</p>",
+            escape(verdict::P_MEANS),
+            escape(&super::super::comparison::alike_means(c))
         );
     }
     Ok(out)
@@ -124,10 +126,8 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
     for (i, predicted) in &f.sieves {
         let sample = &f.study.samples[*i];
         let Some(stack) = &sample.sieve else { continue };
-        let heading = |out: &mut String| {
-            let _ = writeln!(out, "<h3>{}</h3>", escape(&sample.name));
-        };
-        heading(&mut out);
+        let _ = writeln!(out, "<h3>{}</h3>", escape(&sample.name));
+        let mut picture = String::new();
         if let Some(grind) = f.grinds[*i].as_ref().filter(|_| !predicted.is_empty()) {
             let sieved = Sieved {
                 name: sample.name.clone(),
@@ -137,10 +137,12 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
                 shape: SieveShape::default(),
                 fitted: None,
             };
-            let svg =
-                String::from_utf8(sieve::plot(&sieved, Kind::Svg)?).map_err(|e| ReportError::Draw(e.to_string()))?;
-            out +=
-                &tall(&svg, "Weighed sieve layers beside those that the photos predict. The numbers are in the table.");
+            let svg = String::from_utf8(sieve::plot_of_size(&sieved, Kind::Svg, LAYERS)?)
+                .map_err(|e| ReportError::Draw(e.to_string()))?;
+            picture += &figure(
+                &svg,
+                "Weighed sieve layers beside those that the photos predict. The numbers are in the table.",
+            );
         }
         let rows: Vec<Vec<String>> = stack
             .share
@@ -157,11 +159,12 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
                 ]
             })
             .collect();
-        out += &table(
+        let layers = table(
             "Sieve layers",
             &["layer", "weighed g", "weighed % (rounding allows)", "photos predict % (interval)"],
             rows,
         );
+        out += &with_table(&picture, &layers);
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
             let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
             let said = match loss.abs() < 0.5 * stack.step_g {
@@ -180,6 +183,7 @@ const BARS: &str = "<p class=\"small\">One dot a sample. The bars show how far s
 /// Figures over the kilograms.
 pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
     let mut out = String::new();
+    let mut pictures = String::new();
     for figure_at in FOLLOWED {
         let all: Vec<_> = f.series.iter().filter(|s| s.figure == figure_at).collect();
         let lines: Vec<Line<'_>> = all
@@ -194,18 +198,23 @@ pub(super) fn wears(f: &Findings) -> Result<String, ReportError> {
             };
             let mut name = words::figure(figure_at).to_owned();
             name.replace_range(..1, "T");
-            let caption = format!("{name} over the kilograms ({})", words::basis(all[0].basis));
-            out += &figure(&wear(&caption, desc, &lines)?, &format!("{caption}. The numbers are in the table."));
+            let basis = words::basis(all[0].basis).replace("brought to", "at");
+            pictures += &figure(
+                &wear(&format!("{name} ({basis})"), desc, &lines)?,
+                &format!("{name} over the kilograms ({basis}). The numbers are in the table."),
+            );
         }
     }
+    let mut told = String::new();
     if f.series.iter().any(|s| s.trend.is_ok()) {
-        out.push_str(BARS);
+        told.push_str(BARS);
     }
-    out.push_str("<ul>\n");
+    told.push_str("<ul class=\"again\">\n");
     for (_, sentence) in words::wears(f) {
-        let _ = writeln!(out, "<li>{}</li>", escape(&sentence));
+        let _ = writeln!(told, "<li>{}</li>", escape(&sentence));
     }
-    out.push_str("</ul>\n");
+    told.push_str("</ul>\n");
+    out += &beside(&format!("{pictures}<div>{told}</div>"));
     let rows: Vec<Vec<String>> = f
         .series
         .iter()

@@ -9,7 +9,8 @@ use super::super::plot::{AnyArea, Drawn, INK, Kind, PALE, Pixels, draw};
 use crate::numeric::normal_quantile;
 use crate::study::wear::{Shape, Trend};
 
-const SIZE: (u32, u32) = (1000, 400);
+/// Half a page: shown smaller than they are drawn, letters are hard to read.
+const SIZE: (u32, u32) = (560, 330);
 /// Dark and light in turn, and filled and hollow dots: told apart in grey as well.
 pub(super) const COLOURS: [RGBColor; 4] =
     [RGBColor(24, 62, 110), RGBColor(204, 98, 20), RGBColor(0, 110, 80), RGBColor(120, 50, 120)];
@@ -99,7 +100,7 @@ where
     B::ErrorType: 'static,
 {
     let colour = COLOURS[i % COLOURS.len()];
-    let at = (px(760.0), px(18.0 + 20.0 * i as f64));
+    let at = (px(74.0 + 150.0 * i as f64), px(12.0));
     let style = dot(i, colour, px);
     area.draw(&Circle::new(at, px(4.5), style))?;
     let font = ("sans-serif", px(14.0)).into_font().color(&colour).pos(Pos::new(HPos::Left, VPos::Center));
@@ -130,6 +131,8 @@ where
     let text = |size: f64| ("sans-serif", px(size)).into_font().color(&INK);
     let mut chart = ChartBuilder::on(area)
         .margin(px(8.0))
+        // Above the caption stand the names of the sets.
+        .margin_top(px(22.0))
         .margin_right(px(24.0))
         .caption(caption, text(17.0))
         .x_label_area_size(px(44.0))

@@ -1,4 +1,4 @@
-use super::Point;
+use super::{Common, Point};
 use crate::numeric::levenberg_marquardt;
 
 /// Of the change that a curve comes to in the end, this share is called "done": 95 %.
@@ -42,6 +42,39 @@ fn rise(rate: f64, x: f64, range: f64) -> f64 {
     if rate * range < 1e-9 { x / range } else { (-rate * x).exp_m1() / (-rate * range).exp_m1() }
 }
 
+/// What turns values into weighted ones.
+struct Weights {
+    root: Vec<f64>,
+    /// Direction, of length 1, in which an error that all samples share moves the weighted values, and the share of them along
+    /// it that is taken out.
+    shared: Option<(Vec<f64>, f64)>,
+}
+
+impl Weights {
+    fn of(points: &[Point], tau: f64, common: Option<&Common>) -> Self {
+        let root: Vec<f64> = points.iter().map(|p| (tau + p.variance).max(1e-18).sqrt().recip()).collect();
+        // The covariance is that of each for itself and d·dᵀ; its inverse root takes 1 − 1/√(1 + |d|²) of what lies along d away.
+        let shared = common.and_then(|c| {
+            let moved: Vec<f64> = c.by.iter().zip(&root).map(|(b, r)| c.error * b * r).collect();
+            let square = dot(&moved, &moved);
+            (square > 0.0).then(|| {
+                let length = square.sqrt();
+                (moved.iter().map(|m| m / length).collect(), 1.0 - (1.0 + square).sqrt().recip())
+            })
+        });
+        Weights { root, shared }
+    }
+
+    fn on(&self, values: impl Iterator<Item = f64>) -> Vec<f64> {
+        let mut weighted: Vec<f64> = values.zip(&self.root).map(|(v, r)| r * v).collect();
+        if let Some((along, share)) = &self.shared {
+            let part = share * dot(along, &weighted);
+            weighted.iter_mut().zip(along).for_each(|(w, a)| *w -= part * a);
+        }
+        weighted
+    }
+}
+
 /// One rate: its column with the mean taken out and of length 1, in the weighted values.
 struct Bend {
     rate: f64,
@@ -53,10 +86,14 @@ struct Bend {
 }
 
 /// All curves over the kilograms of the samples, ready for any values.
+///
+/// Values, and the columns of the curves, are weighted so that chance moves each by as much and none with another.
 pub(super) struct Family {
     x: Vec<f64>,
     y: Vec<f64>,
-    root: Vec<f64>,
+    weights: Weights,
+    /// The column of a constant, weighted.
+    constant: Vec<f64>,
     first_kg: f64,
     /// The line first, then from the slowest rate to the fastest.
     bends: Vec<Bend>,
@@ -79,9 +116,9 @@ pub(super) struct Fit {
 
 impl Family {
     /// The family with the weights of the points, and τ².
-    pub fn of(points: &[Point], with_bends: bool) -> (Self, f64) {
-        let freedom = (points.len() - if with_bends { 3 } else { 2 }) as f64;
-        let squares = |tau: f64| Family::weighted(points, tau, with_bends).fit().least;
+    pub fn of(points: &[Point], with_bends: bool, common: Option<&Common>) -> (Self, f64) {
+        let freedom = (points.len() - parameters(with_bends, common.is_some())) as f64;
+        let squares = |tau: f64| Family::weighted(points, tau, with_bends, common).fit().least;
         let smallest = points.iter().map(|p| p.variance).fold(f64::INFINITY, f64::min).max(1e-18);
         let mut tau = 0.0;
         if squares(0.0) > freedom {
@@ -95,14 +132,14 @@ impl Family {
             }
             tau = 0.5 * (low + high);
         }
-        (Family::weighted(points, tau, with_bends), tau)
+        (Family::weighted(points, tau, with_bends, common), tau)
     }
 
-    fn weighted(points: &[Point], tau: f64, with_bends: bool) -> Self {
+    fn weighted(points: &[Point], tau: f64, with_bends: bool, common: Option<&Common>) -> Self {
         let first_kg = points[0].kg;
         let x: Vec<f64> = points.iter().map(|p| p.kg - first_kg).collect();
         let range = x[x.len() - 1];
-        let root: Vec<f64> = points.iter().map(|p| (tau + p.variance).max(1e-18).sqrt().recip()).collect();
+        let weights = Weights::of(points, tau, common);
         let gap = x.windows(2).map(|w| w[1] - w[0]).filter(|g| *g > 0.0).fold(range, f64::min);
         let (slow, fast) = (SLOWEST * range, FASTEST * gap);
         let done = |i: usize| slow * (fast / slow).powf(i as f64 / (RATES - 1) as f64);
@@ -110,7 +147,9 @@ impl Family {
         if with_bends {
             rates.extend((0..RATES).map(|i| -(1.0 - FIRST_95).ln() / done(i)));
         }
-        let mut family = Family { x, y: points.iter().map(|p| p.value).collect(), root, first_kg, bends: Vec::new() };
+        let constant = weights.on(x.iter().map(|_| 1.0));
+        let y = points.iter().map(|p| p.value).collect();
+        let mut family = Family { x, y, weights, constant, first_kg, bends: Vec::new() };
         family.bends = rates.into_iter().map(|rate| family.bend(rate)).collect();
         family
     }
@@ -124,25 +163,28 @@ impl Family {
     }
 
     fn bend(&self, rate: f64) -> Bend {
-        let column: Vec<f64> = self.x.iter().map(|x| rise(rate, *x, self.range())).collect();
-        let mean = self.mean(&column);
-        let mut unit: Vec<f64> = column.iter().zip(&self.root).map(|(c, r)| r * (c - mean)).collect();
-        let length = unit.iter().map(|u| u * u).sum::<f64>().sqrt();
+        let mut unit = self.weights.on(self.x.iter().map(|x| rise(rate, *x, self.range())));
+        let mean = self.mean(&unit);
+        unit.iter_mut().zip(&self.constant).for_each(|(u, c)| *u -= mean * c);
+        let length = dot(&unit, &unit).sqrt();
         unit.iter_mut().for_each(|u| *u /= length);
         Bend { rate, unit, length, mean }
     }
 
-    fn mean(&self, values: &[f64]) -> f64 {
-        let weight = self.root.iter().map(|r| r * r);
-        let total: f64 = weight.clone().sum();
-        weight.zip(values).map(|(w, v)| w * v).sum::<f64>() / total
+    /// The constant that fits the samples best.
+    fn level(&self) -> f64 {
+        self.mean(&self.weights.on(self.y.iter().copied()))
+    }
+
+    /// The constant that fits weighted values best.
+    fn mean(&self, weighted: &[f64]) -> f64 {
+        dot(&self.constant, weighted) / dot(&self.constant, &self.constant)
     }
 
     /// Squares about the mean, and the part of the values along each bend; `values` are weighted already.
     fn split(&self, values: &[f64]) -> (f64, Vec<f64>) {
-        let norm: f64 = self.root.iter().map(|r| r * r).sum();
-        let along_mean: f64 = values.iter().zip(&self.root).map(|(v, r)| v * r).sum();
-        let whole = values.iter().map(|v| v * v).sum::<f64>() - along_mean * along_mean / norm;
+        let along_mean = dot(&self.constant, values);
+        let whole = dot(values, values) - along_mean * along_mean / dot(&self.constant, &self.constant);
         (whole, self.bends.iter().map(|b| dot(&b.unit, values)).collect())
     }
 
@@ -155,12 +197,12 @@ impl Family {
 
     pub fn fit(&self) -> Fit {
         // Taken about the mean, so that squares of large values do not swallow the residuals.
-        let mean = self.mean(&self.y);
-        let values: Vec<f64> = self.y.iter().zip(&self.root).map(|(v, r)| r * (v - mean)).collect();
+        let mean = self.level();
+        let values = self.weights.on(self.y.iter().map(|v| v - mean));
         let (whole, along) = self.split(&values);
         let at = (0..along.len()).max_by(|&i, &j| along[i].abs().total_cmp(&along[j].abs())).unwrap_or(0);
         let least = (whole - along[at] * along[at]).max(f64::MIN_POSITIVE);
-        let parameters = if self.bends.len() > 1 { 3 } else { 2 };
+        let parameters = parameters(self.bends.len() > 1, self.weights.shared.is_some());
         Fit {
             least,
             squares_of_line: whole - along[0] * along[0],
@@ -175,7 +217,7 @@ impl Family {
     fn curve(&self, fit: &Fit, i: usize) -> Curve {
         let bend = &self.bends[i];
         let change = fit.along[i] / bend.length;
-        let start = self.mean(&self.y) - change * bend.mean;
+        let start = self.level() - change * bend.mean;
         Curve { first_kg: self.first_kg, range_kg: self.range(), start, change, rate: bend.rate }
     }
 
@@ -198,8 +240,7 @@ impl Family {
         let of = |p: &[f64]| Curve { start: p[0], change: p[1], rate: p[2].exp(), ..tried };
         let residuals = |p: &[f64]| -> Vec<f64> {
             let curve = of(p);
-            let rows = self.x.iter().zip(&self.y).zip(&self.root);
-            rows.map(|((x, y), root)| root * (curve.at(self.first_kg + x) - y)).collect()
+            self.weights.on(self.x.iter().zip(&self.y).map(|(x, y)| curve.at(self.first_kg + x) - y))
         };
         let start = [tried.start, tried.change, tried.rate.ln()];
         let size = tried.change.abs().max(1e-6);
@@ -245,6 +286,11 @@ impl Family {
         });
         [low, high]
     }
+}
+
+/// Level, change and rate; and what the samples share, which was found from them as well.
+fn parameters(with_bends: bool, shared: bool) -> usize {
+    2 + usize::from(with_bends) + usize::from(shared)
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

@@ -29,6 +29,16 @@ pub struct Point {
     pub variance: f64,
 }
 
+/// An error that all samples share, such as that of a slope by which they were brought to one median: each is off by its own
+/// multiple of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Common {
+    /// Standard error of what is shared.
+    pub error: f64,
+    /// By how much of it each point is off, in the order of the points.
+    pub by: Vec<f64>,
+}
+
 /// What is said of the shape.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Shape {
@@ -117,7 +127,7 @@ pub enum WearError {
 ///
 /// The family is y = a + c·(1 − exp(−k·x))/(1 − exp(−k·R)), x from the first sample on and R its range; the straight line is its limit
 /// for k → 0. A sample has the variance τ² + its own; τ² makes the weighted squares of the residuals as many as their
-/// degrees of freedom (Paule & Mandel 1982, from memory).
+/// degrees of freedom (Paule & Mandel 1982, from memory). What all samples share, `common`, is part of their covariance.
 ///
 /// * **Any change**: the largest reduction of the squares over the family, held against the same of draws in which nothing
 ///   changes, as the rate k means nothing then (R. B. Davies, Biometrika 74 (1987) 33–43, from memory).
@@ -130,16 +140,20 @@ pub enum WearError {
 ///
 /// # Errors
 /// Too few samples.
-pub fn trend(points: &[Point], level: f64, seed: u64) -> Result<Trend, WearError> {
-    let mut points = points.to_vec();
-    points.sort_by(|a, b| a.kg.total_cmp(&b.kg));
+pub fn trend(points: &[Point], common: Option<&Common>, level: f64, seed: u64) -> Result<Trend, WearError> {
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|&a, &b| points[a].kg.total_cmp(&points[b].kg));
+    let common = common
+        .filter(|c| c.error > 0.0 && c.by.iter().any(|b| *b != 0.0))
+        .map(|c| Common { by: order.iter().map(|&i| c.by[i]).collect(), ..*c });
+    let points: Vec<Point> = order.into_iter().map(|i| points[i]).collect();
     let mut kg: Vec<f64> = points.iter().map(|p| p.kg).collect();
     kg.dedup();
     if points.len() < FEWEST || kg.len() < 3 {
         return Err(WearError::TooFew { samples: points.len(), places: kg.len() });
     }
     let with_bends = points.len() >= FEWEST_FOR_BENDS && kg.len() >= 4;
-    let (family, tau) = Family::of(&points, with_bends);
+    let (family, tau) = Family::of(&points, with_bends, common.as_ref());
     let fit = family.fit();
     let t = student_t_quantile(0.5 + 0.5 * level, fit.freedom);
     let limit = fit.least * (1.0 + t * t / fit.freedom);
