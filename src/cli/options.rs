@@ -1,6 +1,6 @@
 //! Options that several commands share, and what they mean.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 use clap::Args;
@@ -9,7 +9,7 @@ use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
 use crate::report::calibration;
 use crate::report::write::reason;
-use crate::scale::{RoundObject, coin, coin_names};
+use crate::scale::{Calibration, RoundObject, coin, coin_names};
 
 /// Where the scale comes from, and the coverage of intervals.
 #[derive(Args)]
@@ -68,15 +68,7 @@ impl Way {
         } else if let Some(text) = &self.reference {
             ("--reference", self.object(text)?)
         } else if let Some(path) = &self.calibration {
-            let text = std::fs::read(path).map_err(|e| {
-                let why = if path.is_dir() { "it is a folder".to_owned() } else { reason(&e, "no such file") };
-                anyhow!(
-                    "{}: the calibration cannot be read ({why}). Check its name, or make it: lightsieve calibrate PHOTO \
-                     --output FILE.json",
-                    path.display()
-                )
-            })?;
-            let file = calibration::read(&text).with_context(|| path.display().to_string())?;
+            let file = read_calibration(path)?;
             ("--calibration", ScaleChoice::Calibration(Box::new(file), self.trust_calibration))
         } else if let Some(text) = &self.points {
             ("--points", points(text)?)
@@ -86,6 +78,19 @@ impl Way {
         };
         Settings::new(choice).map_err(usage(option))?.with_confidence(self.confidence).map_err(usage("--confidence"))
     }
+}
+
+/// The calibration of a stand.
+pub(super) fn read_calibration(path: &Path) -> Result<Calibration, Failure> {
+    let text = std::fs::read(path).map_err(|e| {
+        let why = if path.is_dir() { "it is a folder".to_owned() } else { reason(&e, "no such file") };
+        anyhow!(
+            "{}: the calibration cannot be read ({why}). Check its name, or make it: lightsieve calibrate PHOTO \
+             --output FILE.json",
+            path.display()
+        )
+    })?;
+    Ok(calibration::read(&text).with_context(|| path.display().to_string())?)
 }
 
 fn usage(option: &'static str) -> impl FnOnce(SettingsError) -> Failure {

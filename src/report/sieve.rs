@@ -105,14 +105,19 @@ pub fn headline(s: &Sieved) -> String {
 
 /// What must be heeded of the weighing.
 pub fn warnings(s: &Sieved) -> Vec<String> {
+    warnings_of(&s.stack)
+}
+
+/// The same of the weights alone.
+pub fn warnings_of(stack: &Stack) -> Vec<String> {
     let mut out = Vec::new();
-    if s.stack.loses_too_much() {
+    if stack.loses_too_much() {
         out.push(
             "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines."
                 .to_owned(),
         );
     }
-    if s.stack.receiver_inferred {
+    if stack.receiver_inferred {
         out.push(
             "The receiver was not weighed: its mass is what the charge leaves, and any loss counts as fines."
                 .to_owned(),

@@ -8,7 +8,7 @@ use super::dialled::dialled;
 use super::file::{BrewKind, Study, TastingKind};
 use super::grind::{Grind, Measured};
 use super::series::{Series, series};
-use super::tasting::{PreferenceVerdict, TriangleVerdict};
+use super::tasting::{PreferenceVerdict, TriangleVerdict, critical};
 use crate::compare::sieve::predicted;
 use crate::compare::{Comparison, DialError, Dials, Grounds, Question, compare, holm};
 use crate::distribution::SieveShape;
@@ -40,8 +40,10 @@ pub struct Findings {
     pub cup_differences: Vec<CupPair>,
     /// Brew time against the grind.
     pub brew_times: Vec<BrewTime>,
-    /// Verdict of each tasting, in the order of the file.
+    /// Verdict of each tasting, in the order of the file; differences and preferences are told with all of them counted.
     pub tastings: Vec<TastingVerdict>,
+    /// The p-value of each with all of them counted (Holm).
+    pub tastings_p: Vec<f64>,
 }
 
 /// Yields of two samples.
@@ -105,6 +107,7 @@ pub fn findings(study: Study, measured: &[Measured]) -> Findings {
         .enumerate()
         .filter_map(|(i, b)| Some((i, extraction(&b.brewed?, &study.steps, study.level).ok()?)))
         .collect();
+    let (tastings, tastings_p) = tastings(&study);
     Findings {
         comparisons,
         sieves,
@@ -113,12 +116,43 @@ pub fn findings(study: Study, measured: &[Measured]) -> Findings {
         cup_differences: cup_differences(&study, &cups),
         cups,
         brew_times: brew_times(&study, &grinds),
-        tastings: study.tastings.iter().map(|t| verdict(t.kind, study.level)).collect(),
+        tastings,
+        tastings_p,
         advice: measured.iter().flat_map(|m| m.advice.clone()).collect(),
         failed,
         grinds,
         study,
     }
+}
+
+/// Each tasting for itself, then with all of them counted: of twenty tastings in which nobody can tell, one would else show a
+/// difference.
+fn tastings(study: &Study) -> (Vec<TastingVerdict>, Vec<f64>) {
+    let mut all: Vec<TastingVerdict> = study.tastings.iter().map(|t| verdict(t.kind, study.level)).collect();
+    let p: Vec<f64> = all
+        .iter()
+        .map(|t| match t {
+            TastingVerdict::Triangle(v) => v.p,
+            TastingVerdict::Preference(v) => v.p,
+        })
+        .collect();
+    let adjusted = holm(&p, 1);
+    let alpha = 1.0 - study.level;
+    let many = all.len() as f64;
+    for ((verdict, asked), p) in all.iter_mut().zip(&study.tastings).zip(&adjusted) {
+        match (verdict, asked.kind) {
+            (TastingVerdict::Triangle(v), TastingKind::Triangle(t, _)) => {
+                v.differs = *p <= alpha;
+                // So many show it whatever the other tastings say (Bonferroni's bound).
+                v.critical = critical(t.presented, alpha / many);
+            }
+            (TastingVerdict::Preference(v), _) => v.differs = *p <= alpha,
+            (TastingVerdict::Triangle(_), TastingKind::Preference(_)) => {
+                unreachable!("verdicts are made in the order of the tastings")
+            }
+        }
+    }
+    (all, adjusted)
 }
 
 fn verdict(kind: TastingKind, level: f64) -> TastingVerdict {

@@ -3,17 +3,17 @@
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use anyhow::Context;
 use rayon::prelude::*;
 
+use super::super::Failure;
 use super::super::measure::progress;
+use super::super::options::read_calibration;
 use super::super::samples::is_table;
-use super::super::{Failure, readable};
 use super::cache::{Cache, Entry, key};
 use crate::distribution::PhotoParticles;
 use crate::photo;
 use crate::pipeline::{ScaleChoice, Settings, measure_photo, particles_of};
-use crate::report::{calibration, measured};
+use crate::report::measured;
 use crate::study::file::{Study, Way};
 use crate::study::grind::Measured;
 
@@ -119,8 +119,7 @@ fn settings(way: &Way, fines_um: f64) -> Result<Settings, Failure> {
         Way::Card => ScaleChoice::Card,
         Way::Disc(object) => ScaleChoice::Disc(*object),
         Way::Calibration(path) => {
-            let text = readable(path, std::fs::read(path))?;
-            let file = calibration::read(&text).with_context(|| path.display().to_string())?;
+            let file = read_calibration(path)?;
             ScaleChoice::Calibration(Box::new(file), false)
         }
     };

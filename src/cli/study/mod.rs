@@ -10,7 +10,7 @@ use super::samples::{files_of, is_table};
 use super::{Failure, readable, refuse_clashes, say};
 use crate::report::format::count;
 use crate::report::study as report;
-use crate::report::write::Target;
+use crate::report::write::{Target, reason};
 use crate::study::file::{Mistake, Study, TEMPLATE, read};
 use crate::study::findings::findings;
 
@@ -127,8 +127,19 @@ fn whole(file: &Path, args: &Args) -> Result<(), Failure> {
 }
 
 fn table_targets(folder: &Path) -> Result<Vec<Target>, Failure> {
-    std::fs::create_dir_all(folder)
-        .map_err(|e| anyhow!("{}: this folder for the tables cannot be made ({e})", folder.display()))?;
+    if folder.exists() && !folder.is_dir() {
+        return Err(Failure::Usage(anyhow!(
+            "--tables {}: this is a file, and the tables go into a folder. Give another name",
+            folder.display()
+        )));
+    }
+    std::fs::create_dir_all(folder).map_err(|e| {
+        let why = reason(&e, "the folder that it is in does not exist");
+        anyhow!(
+            "{}: this folder for the tables cannot be made ({why}). Choose one that is yours to write in",
+            folder.display()
+        )
+    })?;
     Ok(report::TABLES.iter().map(|name| Target::create(&folder.join(name))).collect::<Result<_, _>>()?)
 }
 

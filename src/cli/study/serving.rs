@@ -1,3 +1,5 @@
+use std::collections::hash_map::RandomState;
+use std::hash::BuildHasher;
 use std::path::PathBuf;
 
 use anyhow::anyhow;
@@ -32,9 +34,9 @@ pub(super) struct Args {
     /// Confidence, in percent
     #[arg(long, value_name = "PERCENT", default_value_t = 95.0, value_parser = number)]
     confidence: f64,
-    /// Seed of orders and codes: the same seed gives the same plan
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
+    /// Seed of orders and codes: the same seed gives the same plan [default: another each time]
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
     /// The page for the tasters; the key is written beside it as NAME-key.html
     #[arg(long, value_name = "FILE.html")]
     output: PathBuf,
@@ -61,15 +63,16 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         None => return wrong(format!("--can-tell {}: that takes more people than can be served", args.can_tell)),
     };
     let n = people as u32;
+    let seed = args.seed.unwrap_or_else(any_seed);
     let plan = report::Plan {
         names: [&args.a, &args.b],
-        trays: serving_plan(people, args.seed),
+        trays: serving_plan(people, seed),
         critical: critical(n, alpha),
         level: 1.0 - alpha,
         can_tell,
         power: power(n, can_tell, alpha),
         takes,
-        seed: args.seed,
+        seed,
     };
     let key = args
         .output
@@ -78,5 +81,16 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let (page, key_page) = (Target::create(&args.output)?, Target::create(&key)?);
     page.finish(&report::page(&plan))?;
     key_page.finish(&report::key(&plan))?;
-    say(&format!("{}\nWritten to {}, its key to {}\n", report::design(&plan), args.output.display(), key.display()))
+    say(&format!(
+        "{}\nWritten to {}, its key to {} (--seed {seed} gives this plan again)\n",
+        report::design(&plan),
+        args.output.display(),
+        key.display()
+    ))
+}
+
+/// A seed that nobody at the table can guess from an earlier plan, short enough to be typed.
+fn any_seed() -> u64 {
+    // The keys of the standard hasher are drawn anew by every process.
+    RandomState::new().hash_one(std::time::SystemTime::now()) % 1_000_000_000
 }

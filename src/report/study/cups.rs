@@ -125,7 +125,7 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
                     name,
                     "triangle".to_owned(),
                     format!("{} of {} right", t.correct, t.presented),
-                    p_text(v.p),
+                    p_text(f.tastings_p[i]),
                     v.critical.map_or("more than all".to_owned(), |c| format!("{c} right")),
                     share(&e, "can tell"),
                     format!("{:.0} %", 100.0 * v.at_most),
@@ -135,7 +135,7 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
                 name,
                 "preference".to_owned(),
                 format!("{} of {} preferred {a}", p.prefer_first, p.pairs),
-                p_text(v.p),
+                p_text(f.tastings_p[i]),
                 "–".to_owned(),
                 share(&v.first, &format!("prefer {a}")),
                 "–".to_owned(),
@@ -154,9 +154,17 @@ pub(super) fn tasting(f: &Findings) -> Result<String, ReportError> {
     let mut out = beside(&parts);
     out += &table(
         "Tastings",
-        &["samples", "test", "answers", "p", "shown from", "share of people (interval)", "at most"],
+        &["samples", "test", "answers", "p, all", "shown from", "share of people (interval)", "at most"],
         rows,
     );
+    if f.tastings.len() > 1 {
+        let _ = writeln!(
+            out,
+            "<p class=\"under\">Differences and preferences are told with all {} tastings counted (Holm). The shares of people, and what is \
+             said to taste similar, hold for each tasting by itself.</p>",
+            f.tastings.len()
+        );
+    }
     Ok(out)
 }
 

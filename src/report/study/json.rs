@@ -214,7 +214,9 @@ fn brew_time(f: &Findings) -> Vec<Value> {
 
 fn tastings(f: &Findings) -> Vec<Value> {
     let one = |(i, (t, v)): (usize, (&crate::study::file::Tasting, &TastingVerdict))| {
-        let mut row = json!({ "samples": words::names(f, t.samples), "text": words::tasting(f, i).1 });
+        let mut row = json!({
+            "samples": words::names(f, t.samples), "text": words::tasting(f, i).1, "p_adjusted": f.tastings_p[i],
+        });
         match (t.kind, v) {
             (TastingKind::Triangle(t, similar), TastingVerdict::Triangle(v)) => {
                 row["test"] = json!("triangle");
@@ -224,6 +226,7 @@ fn tastings(f: &Findings) -> Vec<Value> {
                 row["p"] = json!(v.p);
                 row["differs"] = json!(v.differs);
                 row["can_tell_pct"] = estimate(&v.can_tell, 100.0);
+                row["can_tell_at_least_pct"] = json!(100.0 * v.at_least);
                 row["can_tell_at_most_pct"] = json!(100.0 * v.at_most);
                 row["similar_below_pct"] = json!(100.0 * similar);
                 row["similar"] = json!(v.similar);

@@ -165,6 +165,7 @@ pub(super) fn sieves(f: &Findings) -> Result<String, ReportError> {
             rows,
         );
         out += &with_table(&picture, &layers);
+        out += &noted(&sieve::warnings_of(stack));
         if let (Some(loss), Some(pct)) = (stack.loss_g, stack.loss_pct()) {
             let text = if loss < 0.0 { "Gained by rounding" } else { "Lost in sieving" };
             let said = match loss.abs() < 0.5 * stack.step_g {

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::super::comparison::wrapped;
 use super::super::format::value;
+use super::super::sieve::warnings_of;
 use super::answer::{answer, standings};
 use crate::study::findings::Findings;
 
@@ -48,6 +49,12 @@ pub fn summary(f: &Findings) -> String {
                     figure(4)
                 );
             }
+        }
+    }
+    for (i, _) in &f.sieves {
+        let sample = &f.study.samples[*i];
+        for warning in sample.sieve.iter().flat_map(warnings_of) {
+            let _ = writeln!(out, "  ! {}", indented(&format!("{}, sieved: {warning}", sample.name)));
         }
     }
     let [known, open] = standings(f);

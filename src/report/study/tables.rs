@@ -267,20 +267,32 @@ fn brews(f: &Findings) -> Result<Vec<u8>, ReportError> {
 }
 
 fn tastings(f: &Findings) -> Result<Vec<u8>, ReportError> {
-    let row = |(t, v): (&crate::study::file::Tasting, &TastingVerdict)| {
+    let row = |((t, v), adjusted): ((&crate::study::file::Tasting, &TastingVerdict), &f64)| {
         let [a, b] = words::names(f, t.samples).map(str::to_owned);
-        let (kind, counts, p, share, at_most) = match (t.kind, v) {
-            (TastingKind::Triangle(t, _), TastingVerdict::Triangle(v)) => {
-                ("triangle", [t.presented, t.correct], v.p, v.can_tell, Some(100.0 * v.at_most))
-            }
+        let (kind, counts, p, share, ends) = match (t.kind, v) {
+            (TastingKind::Triangle(t, _), TastingVerdict::Triangle(v)) => (
+                "triangle",
+                [t.presented, t.correct],
+                v.p,
+                v.can_tell,
+                [v.at_least, v.at_most].map(|e| Some(100.0 * e)),
+            ),
             (TastingKind::Preference(p), TastingVerdict::Preference(v)) => {
-                ("preference", [p.pairs, p.prefer_first], v.p, v.first, None)
+                ("preference", [p.pairs, p.prefer_first], v.p, v.first, [None; 2])
             }
             _ => unreachable!("verdicts are made in the order of the tastings"),
         };
-        let mut row = vec![a, b, kind.to_owned(), counts[0].to_string(), counts[1].to_string(), cell(Some(p))];
+        let mut row = vec![
+            a,
+            b,
+            kind.to_owned(),
+            counts[0].to_string(),
+            counts[1].to_string(),
+            cell(Some(p)),
+            cell(Some(*adjusted)),
+        ];
         row.extend([share.value, share.low, share.high].map(|v| cell(Some(100.0 * v))));
-        row.push(cell(at_most));
+        row.extend(ends.map(cell));
         row
     };
     let header = [
@@ -290,10 +302,12 @@ fn tastings(f: &Findings) -> Result<Vec<u8>, ReportError> {
         "tests",
         "answers",
         "p",
+        "p_adjusted",
         "share_pct",
         "share_pct_low",
         "share_pct_high",
+        "can_tell_at_least_pct",
         "can_tell_at_most_pct",
     ];
-    csv(&header, f.study.tastings.iter().zip(&f.tastings).map(row).collect())
+    csv(&header, f.study.tastings.iter().zip(&f.tastings).zip(&f.tastings_p).map(row).collect())
 }

@@ -185,6 +185,14 @@ pub(super) fn names(f: &Findings, samples: [usize; 2]) -> [&str; 2] {
     samples.map(|s| f.study.samples[s].name.as_str())
 }
 
+/// Said where a tasting by itself would show more.
+fn counted(f: &Findings) -> String {
+    match f.tastings.len() {
+        1 => String::new(),
+        n => format!(", with all {n} tastings counted"),
+    }
+}
+
 /// Tasting number `i` in a sentence.
 pub(super) fn tasting(f: &Findings, i: usize) -> Said {
     let asked = &f.study.tastings[i];
@@ -225,7 +233,8 @@ pub(super) fn tasting(f: &Findings, i: usize) -> Said {
                     ),
                 ),
                 (false, false) => {
-                    let takes = v.critical.map_or(String::new(), |c| format!(" ({c} would have shown it)"));
+                    let takes =
+                        v.critical.map_or(String::new(), |c| format!(" ({c} would have shown it{})", counted(f)));
                     (Standing::Open, format!("Whether people can tell {a} from {b} is open: {scored}{takes}; {share}."))
                 }
             }
@@ -242,7 +251,8 @@ pub(super) fn tasting(f: &Findings, i: usize) -> Said {
                 let liked = if v.first.value > 0.5 { a } else { b };
                 (Standing::Known, format!("{liked} is preferred: {scored}."))
             } else {
-                (Standing::Open, format!("No preference between {a} and {b} is shown: {scored}."))
+                let more = if v.p <= 1.0 - f.study.level { counted(f) } else { String::new() };
+                (Standing::Open, format!("No preference between {a} and {b} is shown{more}: {scored}."))
             }
         }
         _ => unreachable!("verdicts are made in the order of the tastings"),
