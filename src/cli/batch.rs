@@ -47,7 +47,8 @@ struct Done {
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
     let output = args.output.clone().unwrap_or_else(|| args.folder.join("lightsieve-results"));
-    let jobs = jobs(&args.folder, &output)?;
+    let (jobs, mut notes) = jobs(&args.folder, &output)?;
+    notes.extend(shared(&jobs));
     let photos: Vec<PathBuf> = jobs.iter().flat_map(|j| j.photos.iter().cloned()).collect();
     refuse_clashes(&photos, "a photo", args.report.as_deref().as_slice())?;
     let made = !output.exists();
@@ -78,15 +79,15 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         }
         return Err(anyhow!("no photo could be measured.\n{}", list(&failed)).into());
     }
-    let [rows, data] = [table(&samples)?, json::overview(&samples, &failed)];
+    let [rows, data] = [table(&samples)?, json::overview(&samples, &failed, &notes)];
     if let Some(page) = page {
-        page.finish(&html::batch(&samples, &failed, &rows, &data)?)?;
+        page.finish(&html::batch(&samples, &failed, &notes, &rows, &data)?)?;
     }
     let contents = [rows, data, plot::overview(&samples, plot::Kind::Svg)?];
     for (file, content) in overviews.into_iter().zip(contents) {
         file.finish(&content)?;
     }
-    let said = say(&summary(&samples, &output));
+    let said = say(&summary(&samples, &notes, &output));
     if failed.is_empty() {
         return said;
     }
@@ -115,7 +116,8 @@ pub(super) fn entries(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     Ok(paths)
 }
 
-fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
+/// The samples, and what is to be said of folders that are not looked into.
+fn jobs(folder: &Path, output: &Path) -> Result<(Vec<Job>, Vec<String>), Failure> {
     if folder.is_file() {
         let text = format!(
             "{}: this is a file, and a folder is expected. `lightsieve measure` takes photos",
@@ -124,10 +126,21 @@ fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
         return Err(Failure::Usage(anyhow!(text)));
     }
     let mut jobs: Vec<Job> = Vec::new();
+    let mut notes = Vec::new();
     for path in entries(folder)? {
         let name = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         if path.is_dir() && path != output {
-            let photos: Vec<PathBuf> = entries(&path)?.into_iter().filter(|p| is_photo(p)).collect();
+            let inside = entries(&path)?;
+            let deeper = inside.iter().filter(|p| p.is_dir() && **p != *output && holds_photos(p));
+            notes.extend(deeper.map(|p| {
+                format!(
+                    "{}: not looked into, since it lies in the folder of a sample. Move its photos up, or measure it by itself: \
+                     lightsieve batch {}",
+                    p.display(),
+                    path.display()
+                )
+            }));
+            let photos: Vec<PathBuf> = inside.into_iter().filter(|p| p.is_file() && is_photo(p)).collect();
             if !photos.is_empty() {
                 let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                 jobs.push(Job { name, photos });
@@ -150,7 +163,30 @@ fn jobs(folder: &Path, output: &Path) -> Result<Vec<Job>, Failure> {
             number += 1;
         }
     }
-    Ok(jobs)
+    Ok((jobs, notes))
+}
+
+fn holds_photos(folder: &Path) -> bool {
+    entries(folder).is_ok_and(|inside| inside.iter().any(|p| p.is_file() && is_photo(p)))
+}
+
+/// What is to be said of photos that lie in two samples.
+fn shared(jobs: &[Job]) -> Vec<String> {
+    let mut notes = Vec::new();
+    let mut before: Vec<PathBuf> = Vec::new();
+    for job in jobs {
+        for photo in &job.photos {
+            if let Some(other) = photo::copy_among(photo, &before) {
+                notes.push(format!(
+                    "{} and {} are the same photo, byte for byte, in two samples: they look more alike than they are. Take it out of one",
+                    other.display(),
+                    photo.display()
+                ));
+            }
+        }
+        before.extend(job.photos.iter().cloned());
+    }
+    notes
 }
 
 fn measure(job: &Job, settings: &Settings, output: &Path, bar: &ProgressBar) -> Done {
@@ -223,7 +259,7 @@ fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
     writer.into_inner().map_err(|e| anyhow!(e.to_string()))
 }
 
-fn summary(samples: &[(String, Measurement)], output: &Path) -> String {
+fn summary(samples: &[(String, Measurement)], notes: &[String], output: &Path) -> String {
     let rows: Vec<Vec<String>> = samples.iter().map(|(name, m)| words::sample_row(name, m)).collect();
     let width = samples.iter().map(|(name, _)| name.chars().count()).max().unwrap_or(6).clamp(6, 40);
     let mut out = String::new();
@@ -234,5 +270,9 @@ fn summary(samples: &[(String, Measurement)], output: &Path) -> String {
         }
         out.push('\n');
     }
-    out + &format!("\nWritten to {}\n", output.display())
+    out.push('\n');
+    for note in notes {
+        let _ = writeln!(out, "  ! {note}.");
+    }
+    out + &format!("Written to {}\n", output.display())
 }

@@ -1,9 +1,9 @@
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::anyhow;
 
 use super::measure::refuse_twice;
-use super::options::Measuring;
+use super::options::{Alike, Measuring, Outputs};
 use super::samples::Named;
 use super::{Failure, refuse_clashes, say};
 use crate::compare::{Grounds, Question, compare};
@@ -14,6 +14,7 @@ use crate::report::{comparison, comparison_plot, html, plot};
 #[command(
     after_help = "A sample is a photo, a folder of photos, a CSV written by `measure --particles`, a pattern in quotes \
                         such as 'worn-*.jpg', or several of these joined by commas; NAME= before it gives it a name.\n\
+                        With more than two samples --plot draws one file for each but the first, named after it.\n\
                         An example:  lightsieve compare new='new-*.jpg' worn='worn-*.jpg' --report worn.html"
 )]
 pub(super) struct Args {
@@ -25,23 +26,15 @@ pub(super) struct Args {
     /// Name of the sample with which the others are compared [default: the first]
     #[arg(long, value_name = "NAME")]
     base: Option<String>,
-    /// Differences up to so much do not matter: 5%; and fines=20% for the share of fines. May be given twice
-    #[arg(long, value_name = "[fines=]PERCENT")]
-    alike_within: Vec<String>,
-    /// Write the results as JSON
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Draw the curves and their difference; .svg or .png. With more than two samples, one file each, named after the sample
-    #[arg(long, value_name = "FILE")]
-    plot: Option<PathBuf>,
-    /// Write a page with verdict, curves and figures, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
-    report: Option<PathBuf>,
+    #[command(flatten)]
+    alike: Alike,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
-    let (margin, fines_margin) = margins(&args.alike_within)?;
+    let (margin, fines_margin) = args.alike.margins()?;
     let mut named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
     refuse_mixed_up(args, &named)?;
     if let Some(base) = &args.base {
@@ -52,10 +45,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         let base = named.remove(at);
         named.insert(0, base);
     }
-    let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
-    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
-    let (json, report) = (target(&args.json)?, target(&args.report)?);
+    let kind = args.outputs.kind()?;
     let plots: Vec<Target> = plot_paths(args, &named).iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?;
+    let (json, report) = args.outputs.texts()?;
     let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(&settings)).collect::<Result<_, _>>()?;
     let question = Question {
         level: settings.level(),
@@ -83,34 +75,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     say(&comparison::table(&found, question.fines_um))
 }
 
-/// Margins of all figures and of the share of fines, relative; without a wish 5 % and 20 %, since fines are few.
-pub(super) fn margins(texts: &[String]) -> Result<(f64, f64), Failure> {
-    let (mut all, mut fines) = (0.05, 0.20);
-    for text in texts {
-        let (of, number) = text.split_once('=').map_or(("", text.as_str()), |(of, number)| (of.trim(), number));
-        let share = percent("--alike-within", number)?;
-        match of {
-            "" => all = share,
-            "fines" => fines = share,
-            _ => {
-                return Err(Failure::Usage(anyhow!(
-                    "--alike-within {text}: only `fines` can have a margin of its own"
-                )));
-            }
-        }
-    }
-    Ok((all, fines))
-}
-
-/// A percentage with or without its sign, as a share.
-pub(super) fn percent(option: &str, text: &str) -> Result<f64, Failure> {
-    let pct = text.trim().trim_end_matches('%').trim().parse::<f64>().ok().filter(|p| (0.1..=100.0).contains(p));
-    let wrong = || Failure::Usage(anyhow!("{option} {text}: expected a percentage between 0.1 and 100, such as 5%"));
-    Ok(pct.ok_or_else(wrong)? / 100.0)
-}
-
 fn plot_paths(args: &Args, named: &[Named]) -> Vec<PathBuf> {
-    let Some(plot) = &args.plot else { return Vec::new() };
+    let Some(plot) = &args.outputs.plot else { return Vec::new() };
     if named.len() == 2 {
         return vec![plot.clone()];
     }
@@ -128,6 +94,5 @@ fn refuse_mixed_up(args: &Args, named: &[Named]) -> Result<(), Failure> {
     }
     let all: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
     refuse_twice(&all)?;
-    let outputs: Vec<&Path> = [&args.json, &args.plot, &args.report].into_iter().filter_map(|o| o.as_deref()).collect();
-    refuse_clashes(&all, "a sample", &outputs)
+    refuse_clashes(&all, "a sample", &args.outputs.paths())
 }

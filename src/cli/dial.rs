@@ -3,14 +3,12 @@ use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 
-use super::compare::margins;
 use super::measure::refuse_twice;
-use super::options::{Measuring, number};
+use super::options::{Alike, Measuring, Outputs, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
 use crate::compare::{DialQuestion, Ground, dials};
-use crate::report::write::Target;
-use crate::report::{dial as report, dial_plot, html, plot};
+use crate::report::{dial as report, dial_plot, html};
 
 #[derive(clap::Args)]
 #[command(
@@ -34,18 +32,10 @@ pub(super) struct Args {
     /// Name of the set with which the others are compared [default: the first]
     #[arg(long, value_name = "SET")]
     base: Option<String>,
-    /// Differences up to so much do not matter: 5%; and fines=20% for the share of fines. May be given twice
-    #[arg(long, value_name = "[fines=]PERCENT")]
-    alike_within: Vec<String>,
-    /// Write the results as JSON
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Draw median against setting, and fines and span against median; .svg or .png
-    #[arg(long, value_name = "FILE")]
-    plot: Option<PathBuf>,
-    /// Write a page with verdict, curves and figures, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
-    report: Option<PathBuf>,
+    #[command(flatten)]
+    alike: Alike,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 /// A sample to come: its set, its setting, its files.
@@ -57,7 +47,7 @@ struct Wanted {
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
-    let (margin, fines_margin) = margins(&args.alike_within)?;
+    let (margin, fines_margin) = args.alike.margins()?;
     let mut wanted: Vec<Wanted> = match &args.table {
         Some(table) => read_table(table)?,
         None => args.samples.iter().map(|s| parse(s)).collect::<Result<_, _>>()?,
@@ -70,12 +60,10 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     }
     let files: Vec<PathBuf> = wanted.iter().flat_map(|w| w.named.files().iter().cloned()).collect();
     refuse_twice(&files)?;
-    let outputs: Vec<&Path> = [&args.json, &args.plot, &args.report].into_iter().filter_map(|o| o.as_deref()).collect();
     let inputs: Vec<PathBuf> = files.iter().chain(&args.table).cloned().collect();
-    refuse_clashes(&inputs, "an input", &outputs)?;
-    let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
-    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
-    let (json, picture, page) = (target(&args.json)?, target(&args.plot)?.zip(kind), target(&args.report)?);
+    refuse_clashes(&inputs, "an input", &args.outputs.paths())?;
+    let picture = args.outputs.picture()?;
+    let (json, page) = args.outputs.texts()?;
     let grounds: Vec<Ground> = wanted
         .into_iter()
         .map(|w| Ok(Ground { grounds: w.named.grounds(&settings)?, set: w.set, setting: w.setting }))

@@ -3,7 +3,6 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
-use image::RgbImage;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::options::Measuring;
@@ -81,8 +80,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         _ => anyhow!("{}: {e}", names(&args.photos)),
     })?;
     // Drawing can fail (the photo is read again), so it is done before any file is put in its place.
-    let drawn: Vec<Vec<u8>> =
-        measurement.photos.iter().take(targets.overlays.len()).map(draw_overlay).collect::<Result<_, _>>()?;
+    let (drawn, pictures) = drawn(&measurement, !targets.overlays.is_empty(), targets.report.is_some())?;
     let mut files: Vec<(Target, Vec<u8>)> = targets.overlays.into_iter().zip(drawn).collect();
     if let Some(file) = targets.json {
         files.push((file, json::measurement(&measurement)));
@@ -95,7 +93,6 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     }
     let told = terminal::table(&measurement);
     if let Some(file) = targets.report {
-        let pictures = pictures_for_page(&measurement)?;
         files.push((file, html::measurement(&measurement.without_folders(), &names(&args.photos), &pictures, &[])?));
     }
     for (file, content) in files {
@@ -104,19 +101,21 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     say(&told)
 }
 
-fn draw_overlay(photo: &MeasuredPhoto) -> Result<Vec<u8>, Failure> {
-    Ok(overlay::png(photo, picture_of(photo)?)?)
-}
-
-/// The photo itself, read again: it is not kept while others are measured.
-fn picture_of(photo: &MeasuredPhoto) -> Result<RgbImage, Failure> {
-    let read = photo::read_bytes(&photo.path).and_then(|bytes| photo::decode_rgb(&bytes));
-    Ok(read.with_context(|| photo.path.display().to_string())?)
-}
-
-/// The photos of a page, one at a time.
-fn pictures_for_page(m: &Measurement) -> Result<Vec<Picture>, Failure> {
-    m.photos.iter().map(|photo| Ok(Picture::of(picture_of(photo)?, m.photos.len())?)).collect()
+/// Overlays and pictures for the page, where they are wanted. The photos are read again, one at a time: none is kept while others are
+/// measured.
+fn drawn(m: &Measurement, overlays: bool, page: bool) -> Result<(Vec<Vec<u8>>, Vec<Picture>), Failure> {
+    let (mut drawn, mut pictures) = (Vec::new(), Vec::new());
+    for photo in m.photos.iter().filter(|_| overlays || page) {
+        let read = photo::read_bytes(&photo.path).and_then(|bytes| photo::decode_rgb(&bytes));
+        let picture = read.with_context(|| photo.path.display().to_string())?;
+        if page {
+            pictures.push(Picture::of(picture.clone(), m.photos.len())?);
+        }
+        if overlays {
+            drawn.push(overlay::png(photo, picture)?);
+        }
+    }
+    Ok((drawn, pictures))
 }
 
 pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<MeasuredPhoto>, Failure> {

@@ -7,8 +7,8 @@ use clap::Args;
 
 use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
-use crate::report::calibration;
-use crate::report::write::reason;
+use crate::report::write::{Target, reason};
+use crate::report::{calibration, plot};
 use crate::scale::{Calibration, RoundObject, coin, coin_names};
 
 /// Where the scale comes from, and the coverage of intervals.
@@ -167,4 +167,76 @@ pub(super) fn bars(text: &str) -> Result<[f64; 2], Failure> {
             "--bar-measured {text}: expected what a ruler reads on both bars, in mm, for example --bar-measured 99.2,100.1"
         ))
     })
+}
+
+/// What does not matter.
+#[derive(Args)]
+pub(super) struct Alike {
+    /// Differences up to so much do not matter: 5%; and fines=20% for the share of fines. May be given twice
+    #[arg(long, value_name = "[fines=]PERCENT")]
+    alike_within: Vec<String>,
+}
+
+impl Alike {
+    /// Margins of all figures and of the share of fines, relative; without a wish 5 % and 20 %, since fines are few.
+    pub(super) fn margins(&self) -> Result<(f64, f64), Failure> {
+        let (mut all, mut fines) = (0.05, 0.20);
+        for text in &self.alike_within {
+            let (of, number) = text.split_once('=').map_or(("", text.as_str()), |(of, number)| (of.trim(), number));
+            let share = percent("--alike-within", number)?;
+            match of {
+                "" => all = share,
+                "fines" => fines = share,
+                _ => {
+                    return Err(Failure::Usage(anyhow!(
+                        "--alike-within {text}: only `fines` can have a margin of its own"
+                    )));
+                }
+            }
+        }
+        Ok((all, fines))
+    }
+}
+
+/// A percentage with or without its sign, as a share.
+pub(super) fn percent(option: &str, text: &str) -> Result<f64, Failure> {
+    let pct = text.trim().trim_end_matches('%').trim().parse::<f64>().ok().filter(|p| (0.1..=100.0).contains(p));
+    let wrong = || Failure::Usage(anyhow!("{option} {text}: expected a percentage between 0.1 and 100, such as 5%"));
+    Ok(pct.ok_or_else(wrong)? / 100.0)
+}
+
+/// What the commands that compare can write.
+#[derive(Args)]
+pub(super) struct Outputs {
+    /// Write the results as JSON
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Draw what is compared; .svg or .png
+    #[arg(long, value_name = "FILE")]
+    pub(super) plot: Option<PathBuf>,
+    /// Write a page with verdict, pictures and figures, to open in a browser or to print
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
+
+impl Outputs {
+    pub(super) fn paths(&self) -> Vec<&Path> {
+        [&self.json, &self.plot, &self.report].into_iter().filter_map(|o| o.as_deref()).collect()
+    }
+
+    pub(super) fn kind(&self) -> Result<Option<plot::Kind>, Failure> {
+        self.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))
+    }
+
+    /// The picture to come.
+    pub(super) fn picture(&self) -> Result<Option<(Target, plot::Kind)>, Failure> {
+        let kind = self.kind()?;
+        Ok(self.plot.as_deref().map(Target::create).transpose()?.zip(kind))
+    }
+
+    /// JSON and page to come.
+    pub(super) fn texts(&self) -> Result<(Option<Target>, Option<Target>), Failure> {
+        let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
+        Ok((target(&self.json)?, target(&self.report)?))
+    }
 }

@@ -2,10 +2,9 @@ use std::path::PathBuf;
 
 use anyhow::anyhow;
 
-use super::compare::percent;
 use super::measure::refuse_twice;
-use super::options::{Measuring, number};
-use super::samples::Named;
+use super::options::{Measuring, number, percent};
+use super::samples::{Named, is_table};
 use super::{Failure, refuse_clashes, say};
 use crate::compare::{
     Quantity, Question, Wanted, evenness, lognormal_d32, lognormal_evenness, particles_for_quantile, plan,
@@ -64,10 +63,17 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     if let Some(see) = args.see.filter(|s| !(1.0..=100_000.0).contains(s)) {
         return Err(Failure::Usage(anyhow!("--see {see}: a size lies between 1 and 100000 µm")));
     }
+    if let (Some(see), true) = (args.see, named.files().iter().all(|f| is_table(f))) {
+        return Err(Failure::Usage(anyhow!(
+            "--see {see}: how small a particle the camera shows is read from photos, and the pilot is a table of particles. Give the \
+             photos themselves"
+        )));
+    }
     refuse_twice(named.files())?;
     refuse_clashes(named.files(), "the pilot", args.json.as_deref().as_slice())?;
     let json = args.json.as_deref().map(Target::create).transpose()?;
-    let (pilot, photos) = named.measured(&settings)?;
+    let title = named.title();
+    let (pilot, photos) = named.with_name(title).measured(&settings)?;
     let question = Question {
         level: settings.level(),
         fines_um: settings.fines_um(),

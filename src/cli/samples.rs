@@ -52,6 +52,15 @@ impl Named {
         Named { name, ..self }
     }
 
+    /// Its name, with how many more files it has where it is called by the first of them.
+    pub fn title(&self) -> String {
+        let of_first = self.files[0].file_stem().is_some_and(|s| s.to_string_lossy() == self.name.as_str());
+        match self.files.len() {
+            n if n > 1 && of_first => format!("{} and {} more", self.name, n - 1),
+            _ => self.name.clone(),
+        }
+    }
+
     /// The files.
     pub fn files(&self) -> &[PathBuf] {
         &self.files

@@ -3,17 +3,17 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 
 use super::measure::refuse_twice;
-use super::options::{Measuring, number};
+use super::options::{Measuring, Outputs, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
 use crate::compare::Grounds;
 use crate::compare::sieve::{Aperture, Stack, Weighed, between, fit, predicted};
 use crate::distribution::SieveShape;
 use crate::pipeline::Settings;
+use crate::report::html;
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
 use crate::report::write::{Target, same_place};
-use crate::report::{html, plot};
 
 #[derive(clap::Args)]
 #[command(
@@ -50,15 +50,8 @@ pub(super) struct Args {
     /// Fit the shape to these weights and keep it
     #[arg(long, value_name = "FILE.json", conflicts_with = "shape")]
     shape_out: Option<PathBuf>,
-    /// Write the results as JSON
-    #[arg(long, value_name = "FILE")]
-    json: Option<PathBuf>,
-    /// Draw weighed and predicted layers; .svg or .png
-    #[arg(long, value_name = "FILE")]
-    plot: Option<PathBuf>,
-    /// Write a page with verdict, plot and layers, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
-    report: Option<PathBuf>,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
@@ -66,8 +59,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
     let files: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
     refuse_twice(&files)?;
-    let outputs: Vec<&Path> =
-        [&args.json, &args.plot, &args.shape_out, &args.report].into_iter().filter_map(|o| o.as_deref()).collect();
+    let outputs: Vec<&Path> = args.outputs.paths().into_iter().chain(args.shape_out.as_deref()).collect();
     let inputs: Vec<PathBuf> = files.iter().chain(&args.weights).chain(&args.shape).cloned().collect();
     refuse_clashes(&inputs, "an input", &outputs)?;
     if named.len() == 2 {
@@ -82,10 +74,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let stack = weighed(args)?.stack().map_err(|e| Failure::Usage(e.into()))?;
     let shape = args.shape.as_deref().map(read_shape).transpose()?.unwrap_or_default();
-    let kind = args.plot.as_deref().map(plot::Kind::of).transpose().map_err(|e| Failure::Usage(e.into()))?;
-    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
-    let (json, picture, kept) = (target(&args.json)?, target(&args.plot)?.zip(kind), target(&args.shape_out)?);
-    let page = target(&args.report)?;
+    let picture = args.outputs.picture()?;
+    let kept = args.shape_out.as_deref().map(Target::create).transpose()?;
+    let (json, page) = args.outputs.texts()?;
     let grounds = named.grounds(settings)?;
     let shares = |shape: &SieveShape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
     let fitted = match &kept {
@@ -135,7 +126,8 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
             "two samples: give two tables of weights, in the order of the samples: --weights new.csv --weights worn.csv"
         )));
     }
-    for (given, option) in [(&args.plot, "--plot"), (&args.shape, "--shape"), (&args.shape_out, "--shape-out")] {
+    for (given, option) in [(&args.outputs.plot, "--plot"), (&args.shape, "--shape"), (&args.shape_out, "--shape-out")]
+    {
         if given.is_some() {
             return Err(Failure::Usage(anyhow!("{option} takes one sample; sieve them one by one for that")));
         }
@@ -162,8 +154,7 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
             args.weights[1].display()
         )));
     }
-    let target = |path: &Option<PathBuf>| path.as_deref().map(Target::create).transpose();
-    let (json, page) = (target(&args.json)?, target(&args.report)?);
+    let (json, page) = args.outputs.texts()?;
     let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(settings)).collect::<Result<_, _>>()?;
     // All layers together hold at the level asked for (Bonferroni's bound); the last follows from the others.
     let level = 1.0 - (1.0 - settings.level()) / stacks[0].apertures_um.len() as f64;

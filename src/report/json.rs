@@ -326,10 +326,12 @@ pub fn measurement_without(m: &Measurement, excluded: &[HandExcluded]) -> Vec<u8
 }
 
 #[derive(Serialize)]
-struct BatchV1 {
+struct BatchV1<'a> {
     schema: &'static str,
     samples: Vec<SampleV1>,
     failed: Vec<FailureV1>,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    notes: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -345,8 +347,8 @@ struct FailureV1 {
     error: String,
 }
 
-/// All samples of a folder as JSON text; `failed` holds (file, error).
-pub fn overview(samples: &[(String, Measurement)], failed: &[(String, String)]) -> Vec<u8> {
+/// All samples of a folder as JSON text; `failed` holds (file, error), `notes` what else is to be heeded.
+pub fn overview(samples: &[(String, Measurement)], failed: &[(String, String)], notes: &[String]) -> Vec<u8> {
     text(&BatchV1 {
         schema: BATCH,
         samples: samples
@@ -354,6 +356,7 @@ pub fn overview(samples: &[(String, Measurement)], failed: &[(String, String)]) 
             .map(|(name, m)| SampleV1 { name: name.clone(), measurement: measurement_v1(m) })
             .collect(),
         failed: failed.iter().map(|(file, error)| FailureV1 { file: file.clone(), error: error.clone() }).collect(),
+        notes,
     })
 }
 

@@ -183,3 +183,20 @@ fn a_closed_pipe_is_no_error() {
     assert_eq!(desk.run_into_closed_pipe("batch day --scale 20"), Some(0));
     assert_eq!(desk.csv("day/lightsieve-results/overview.csv").len(), 1);
 }
+
+#[test]
+fn nested_folders_and_photos_in_two_samples_are_told() {
+    let desk = folder().and("day/coarse/older/9.jpg", grounds_jpeg());
+    let outcome = desk.run("batch day --scale 20 --report r.html");
+    let told = |text: &str| {
+        let nested = text.contains("coarse/older: not looked into") && text.contains("lightsieve batch day/coarse");
+        nested && text.contains("coarse/1.jpg and day/помол 2/1.jpg are the same photo")
+    };
+    assert!(told(&outcome.stdout), "{}", outcome.stdout);
+    assert!(told(&desk.text("r.html")));
+    let notes = desk.json("day/lightsieve-results/overview.json")["notes"].clone();
+    // The loose photo is the second of the first sample, and both lie in the last as well.
+    assert_eq!(notes.as_array().unwrap().len(), 4, "{notes}");
+    // The folder of the results is no sample, and nothing is said of it.
+    assert!(!desk.run("batch day --scale 20").stdout.contains("lightsieve-results: not"));
+}

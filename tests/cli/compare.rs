@@ -187,6 +187,10 @@ fn plans_that_make_no_sense_are_refused() {
     desk.refuses("plan new.csv --within 0", 2, &["--within 0", "percentage"]);
     desk.refuses("plan new.csv --json new.csv", 2, &["overwrite the pilot"]);
     desk.refuses("plan none.csv", 1, &["no such file"]);
+    desk.refuses("plan new.csv --see 50", 2, &["--see 50", "table of particles"]);
+    // A pilot of several files is not told by the first alone.
+    let out = desk.run("plan new.csv,worn.csv");
+    assert!(out.stdout.starts_with("new and 1 more: "), "{}", out.stdout);
 }
 
 #[test]

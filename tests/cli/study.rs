@@ -150,6 +150,28 @@ fn two_runs_at_once_say_the_same() {
 }
 
 #[test]
+fn losses_in_sieving_are_told_and_tastings_counted_together() {
+    let desk = bench(2);
+    let sieve = "[sample.sieve]\ncharge_g = 25\nretained_g = { 710 = 8, 355 = 12 }\nreceiver_g = 3\n";
+    let asked =
+        |correct: u32| format!("[[triangle]]\nsamples = [\"s0\", \"s1\"]\npresented = 36\ncorrect = {correct}\n");
+    let file = desk.text("study.toml") + sieve + &asked(18) + &asked(13) + &asked(12);
+    fs::write(desk.path("study.toml"), file).unwrap();
+    let outcome = good(&desk, "study study.toml --json a.json --tables t");
+    assert!(outcome.stdout.contains("s1, sieved: More than 1 % was lost"), "{}", outcome.stdout);
+    let json = desk.json("a.json");
+    let tastings = json["tastings"].as_array().unwrap();
+    // 18 of 36 are enough by themselves (ISO 4120), and not with three tastings.
+    assert!(tastings[0]["p"].as_f64().unwrap() < 0.05 && tastings[0]["p_adjusted"].as_f64().unwrap() > 0.05);
+    assert_eq!(tastings[0]["differs"], false);
+    assert!(tastings[0]["text"].as_str().unwrap().contains("with all 3 tastings counted"));
+    assert!(tastings[0]["can_tell_at_least_pct"].as_f64().unwrap() > 0.0);
+    assert!(desk.csv("t/tastings.csv")[0].contains_key("can_tell_at_least_pct"));
+    fs::write(desk.path("file"), "x").unwrap();
+    desk.refuses("study study.toml --tables file", 2, &["--tables file", "folder"]);
+}
+
+#[test]
 fn outputs_overwrite_no_file_of_the_study() {
     let desk = bench(1);
     desk.refuses("study study.toml --report study.toml", 2, &["overwrite"]);
@@ -174,6 +196,12 @@ fn a_serving_plan_tells_the_tasters_nothing_and_its_key_all() {
     // Without a number of people: as many as 30 % who can tell take (the table of tests/study/tasting.rs).
     let outcome = good(&desk, "study serving --a x --b y --output p2.html");
     assert!(outcome.stdout.contains("42 triangle tests"), "{}", outcome.stdout);
+    // Another plan each time, and the seed that gives it again.
+    let again = good(&desk, "study serving --a x --b y --output p3.html");
+    assert_ne!(codes(&desk.text("p2.html")), codes(&desk.text("p3.html")));
+    let seed = again.stdout.split("--seed ").nth(1).unwrap().split(' ').next().unwrap();
+    good(&desk, &format!("study serving --a x --b y --seed {seed} --output p4.html"));
+    assert_eq!(desk.bytes("p3-key.html"), desk.bytes("p4-key.html"));
     desk.refuses("study serving --a x --b x --output p.html", 2, &["both x"]);
     desk.refuses("study serving --a x --b y --assessors 301 --output p.html", 2, &["1 to 300"]);
 }

@@ -4,8 +4,7 @@ use std::path::PathBuf;
 
 use anyhow::anyhow;
 
-use super::super::compare::percent;
-use super::super::options::number;
+use super::super::options::{number, percent};
 use super::super::{Failure, refuse_clashes, say};
 use crate::report::study::serving as report;
 use crate::report::write::Target;

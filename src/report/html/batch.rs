@@ -5,13 +5,14 @@ use crate::report::format::{count, interval, percent, significant, value};
 use crate::report::plot::{self, Kind};
 use crate::report::words::{SAMPLE_HEAD, sample_row};
 
-/// All samples of a folder as a page; `failed` holds (file, error), `rows` and `data` are the overview as CSV and JSON.
+/// All samples of a folder as a page; `failed` holds (file, error), `notes` what else is to be heeded, `rows` and `data` are the overview as CSV and JSON.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn batch(
     samples: &[(String, Measurement)],
     failed: &[(String, String)],
+    notes: &[String],
     rows: &[u8],
     data: &[u8],
 ) -> Result<Vec<u8>, ReportError> {
@@ -35,6 +36,7 @@ pub fn batch(
     }
     let wrong: Vec<String> = failed.iter().map(|(file, why)| format!("{file}: {why}")).collect();
     body += &noted(&wrong);
+    body += &noted(&notes.iter().map(|note| format!("{note}.")).collect::<Vec<_>>());
     let told = "Share of the mass finer than each size, a line for each sample. The figures are in the table.";
     body += &figure(plot::overview(samples, Kind::Svg)?, told)?;
     body += &table("Samples", &SAMPLE_HEAD, samples.iter().map(|(name, m)| sample_row(name, m)));
