@@ -81,7 +81,7 @@ function update(next) {
 const answersFirst = latest(async () => {
   await Promise.all([...views.values()].map((view) => view.answered));
   verdict.update(state, fines());
-  setTimeout(() => views.forEach((view) => view.showPictures()), AFTER_PAINT_MS);
+  setTimeout(() => views.forEach((view) => view.showRest()), AFTER_PAINT_MS);
 });
 
 function updateCommon() {

@@ -125,6 +125,7 @@ export class TrayView {
   }
 
   showCurve() {
+    this.curveIsOld = false;
     if (this.result) this.plot.replaceChildren(curve(this.id, this.tray, this.result, this.result.fines, this.all));
   }
 
@@ -144,7 +145,6 @@ export class TrayView {
       requestAnimationFrame(() => this.fitName());
     }
     this.element.setAttribute("aria-label", tray.name);
-    if (this.isNew("photos", tray.photos)) this.showPhotos(tray);
     const scale = tray.scale || state.scale;
     const wants = tray.photos.some((p) => p.wants_scale);
     if (this.isNew("wants", wants) && wants) this.scale.box.open = true;
@@ -156,11 +156,12 @@ export class TrayView {
       this.scaleBox.replaceChildren(scaleForm(scale, state.coins, tray.scale ? [own, all] : [own]));
     }
     // Without an answer the page says why there is none, which the photos tell.
-    this.all = state.trays.map((t) => t.answer).join(" ");
-    const othersChanged = this.isNew("all", this.all);
+    this.all = state.trays.filter((t) => t.photos.some((p) => p.status === "measured")).map((t) => t.answer).join(" ");
+    if (this.isNew("all", this.all)) this.curveIsOld = true;
     const states = tray.photos.map((p) => p.status);
     if (this.isNew("answer", [tray.answer, tray.name, tray.weights, states])) this.answered = this.load(this.acts.fines());
-    else if (othersChanged) this.showCurve();
+    // An answer on its way is shown first, and nothing is drawn that it would have to wait for.
+    if (this.isNew("photos", tray.photos)) Promise.resolve(this.answered).then(() => this.showPhotos(this.tray));
   }
 
   refresh(fines) {
@@ -190,8 +191,9 @@ export class TrayView {
     }
   }
 
-  // The small pictures that were held back until the answer stood.
-  showPictures() {
+  // What was held back until the answers stood: small pictures, and the curve where axes shared with other samples changed.
+  showRest() {
+    if (this.curveIsOld) this.showCurve();
     for (const image of this.photos.querySelectorAll("img[data-src]")) {
       this.pictured.add(image.dataset.src);
       image.src = image.dataset.src;
