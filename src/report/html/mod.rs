@@ -110,19 +110,25 @@ pub(super) fn noted(notes: &[String]) -> String {
     notes.iter().map(|note| format!("<p class=\"note\">{}</p>\n", escape(note))).collect()
 }
 
+/// Rows of a table that narrow screens show as blocks, at most.
+const MOST_STACKED: usize = 8;
+
 /// A cell that names its row, with what that tells below it.
 pub(super) fn told(name: &str, says: &str) -> String {
     if says.is_empty() { name.to_owned() } else { format!("{name}\n{says}") }
 }
 
 /// A table; the first cell of each row names it, and says more after a line break. `caption` and cells are plain text.
-/// Narrow screens show each row as a block, where every cell carries its head.
+/// Narrow screens show each row as a block, where every cell carries its head; but a long table, which is looked up and not read,
+/// stays one and is scrolled.
 pub(super) fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    let rows: Vec<Vec<String>> = rows.into_iter().collect();
+    let kind = if rows.len() <= MOST_STACKED { "wide stack" } else { "wide" };
     let heads: String =
         head.iter().map(|h| format!("<th scope=\"col\" role=\"columnheader\">{}</th>", escape(h))).collect();
     // Shown as blocks, a table is none to a screen reader but for its roles.
     let mut out = format!(
-        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table role=\"table\">\n\
+        "<div class=\"{kind}\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table role=\"table\">\n\
          <caption>{caption}</caption>\n<thead role=\"rowgroup\"><tr role=\"row\">{heads}</tr></thead>\n\
          <tbody role=\"rowgroup\">\n",
         caption = escape(caption)

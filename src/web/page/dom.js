@@ -42,8 +42,8 @@ export function toast(text, name, act) {
   closing = setTimeout(later, name ? 12000 : 8000);
 }
 
-// A table with a caption; the first cell of a row heads it, as a text or as one with what it tells. On a phone each row is a
-// block, where every cell carries its head; to a screen reader it is a table then only for its roles.
+// A table with a caption; the first cell of a row heads it, as a text or as one with what it tells. Where there is no room each row is
+// a block, where every cell carries its head; to a screen reader it is a table then only for its roles.
 export function table(caption, heads, rows) {
   const name = (cell) => (Array.isArray(cell) ? [cell[0], cell[1] ? h("small", {}, cell[1]) : ""] : [cell]);
   const row = ([first, ...rest]) =>

@@ -5,6 +5,9 @@ import { ask, latest, tell } from "./net.js";
 const typed = (value, label) =>
   h("input", { type: "text", inputMode: "decimal", size: 7, autocomplete: "off", value: value ?? "", "aria-label": label });
 
+// "34.8 (34.5 to 35.1 %)": one sign is enough.
+const range = (value, ends) => `${value.replace(" %", "")} (${ends})`;
+
 export function sievePart(id) {
   const value = h("span", { class: "set" });
   const rows = h("tbody");
@@ -77,8 +80,8 @@ export function sievePart(id) {
       drawing(`/api/trays/${id}/sieve.svg?of=${encodeURIComponent(key)}`, "Share of the mass in each sieve layer, weighed and predicted from the photos; the numbers are in the table.", "half"),
       table(
         "Layers, weighed and from the photos",
-        ["layer", "weighed", "share", "rounding allows", "photos", "95 % interval"],
-        found.rows.map((r) => [r.layer, r.mass, r.weighed, r.allows, r.photo, r.interval]),
+        ["layer", "weighed", "share (rounding allows)", "photos (95 % interval)"],
+        found.rows.map((r) => [r.layer, r.mass, range(r.weighed, r.allows), range(r.photo, r.interval)]),
       ),
       h("ul", { class: "notes" }, found.notes.map((note) => h("li", {}, note))),
     );
