@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 pub use super::comparison_json::{COMPARISON, json};
-use super::format::{count, decimals, percent, significant};
+use super::format::{count, decimals, percent, short, significant};
 use super::verdict::{label, meaning, sentences};
 use crate::compare::{Comparison, Difference, Quantity, SideOf, Verdict};
 use crate::numeric::Estimate;
@@ -217,13 +217,6 @@ pub fn changed(d: &Difference) -> (&Estimate, &'static str) {
 pub fn signed(v: f64, places: usize) -> String {
     let text = format!("{v:+.places$}");
     if text.trim_start_matches(['+', '-', '0', '.']).is_empty() { text[1..].to_owned() } else { text }
-}
-
-fn short(name: &str, most: usize) -> String {
-    if name.chars().count() <= most {
-        return name.to_owned();
-    }
-    name.chars().take(most - 1).chain(['…']).collect()
 }
 
 /// A p-value with no more digits than it carries.

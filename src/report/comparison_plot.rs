@@ -7,7 +7,8 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
 use super::axes::axis;
-use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, draw, hundredths, mesh};
+use super::format::short;
+use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, draw, hundredths, letters, mesh};
 use crate::compare::Comparison;
 
 const SIZE: (u32, u32) = (1000, 1080);
@@ -178,7 +179,9 @@ where
     for side in 0..2 {
         let points = curves.size_um.iter().copied().zip(curves.finer_pct[side].iter().copied());
         line(&mut chart, side, points.filter(|p| inside(p.0)).collect(), px)?;
-        name(area, side, &c.sides[side].name, (px(100.0), px(62.0 + 24.0 * side as f64)), px)?;
+        // The curves rise in the right half.
+        let told = short(&c.sides[side].name, letters(area, 14.0, px) / 2);
+        name(area, side, &told, (px(100.0), px(62.0 + 24.0 * side as f64)), px)?;
     }
     Ok(())
 }
@@ -205,6 +208,7 @@ where
     } else {
         "Difference, with its band".to_owned()
     };
+    let caption = short(&caption, letters(area, 17.0, px));
     let mut chart = panel(&caption, ["difference, % of the mass", "differs, %"], fines_um, x, -reach..reach, area, px)?;
     band(&mut chart, INK, known.iter().map(|k| (k.0, k.1 - k.2)), known.iter().map(|k| (k.0, k.1 + k.2)))?;
     chart.draw_series(LineSeries::new([(x.0, 0.0), (x.1, 0.0)], INK.stroke_width(px(1.0) as u32)))?;

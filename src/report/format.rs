@@ -43,6 +43,14 @@ pub fn percent(level: f64) -> f64 {
     (1e6 * level).round() / 1e4
 }
 
+/// A name of at most so many letters.
+pub fn short(name: &str, most: usize) -> String {
+    if name.chars().count() <= most {
+        return name.to_owned();
+    }
+    name.chars().take(most - 1).chain(['…']).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -10,6 +10,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::axes::{Axes, axis, tick};
+use super::format::short;
 use super::{ReportError, font};
 use crate::pipeline::Measurement;
 
@@ -168,7 +169,7 @@ where
     let mut chart = ChartBuilder::on(area)
         .margin(px(14.0))
         .margin_right(px(6.0))
-        .caption(title, text(19.0, &INK))
+        .caption(short(title, letters(area, 19.0, px)), text(19.0, &INK))
         .x_label_area_size(px(52.0))
         .y_label_area_size(px(62.0))
         .right_y_label_area_size(px(62.0))
@@ -324,6 +325,11 @@ where
         .axis_desc_style(text(15.0))
         .draw()?;
     Ok(())
+}
+
+/// So many letters of this size stand side by side: half as wide as high, on the whole.
+pub(super) fn letters<B: DrawingBackend>(area: &DrawingArea<B, Shift>, size: f64, px: Pixels<'_>) -> usize {
+    (f64::from(area.dim_in_pixel().0) / (0.52 * f64::from(px(size)))) as usize
 }
 
 /// A label without decimals.

@@ -192,11 +192,13 @@ pub(super) async fn curve(
         let bench = otherwise.bench(app)?;
         let tray = bench.tray(id)?;
         let answer = answer(app, &bench, tray)?;
+        // On the page the name stands above.
+        let title = if otherwise.shared { "" } else { tray.name.as_str() };
         let mut beside = Vec::new();
         if otherwise.shared {
             beside.extend(bench.shown().filter(|t| t.id != id).filter_map(|t| app.answer(&bench, t).ok()?));
         }
-        let svg = plot::distribution_beside(&answer, &beside, &tray.name, plot::Kind::Svg, otherwise.room.size());
+        let svg = plot::distribution_beside(&answer, &beside, title, plot::Kind::Svg, otherwise.room.size());
         Ok(file("image/svg+xml", &tray.name, "svg", svg.map_err(|e| Refusal::broken(e.to_string()))?))
     })
     .await
