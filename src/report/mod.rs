@@ -19,6 +19,7 @@ pub mod plan;
 pub mod plot;
 pub mod sieve;
 pub mod sieve_pair;
+mod sieve_plot;
 pub mod study;
 pub mod terminal;
 pub mod verdict;
