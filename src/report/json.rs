@@ -103,6 +103,7 @@ struct ParticlesV1 {
     on_border: usize,
     off_paper: usize,
     too_large: usize,
+    fibres: usize,
     below_limit: usize,
     split: usize,
 }
@@ -289,6 +290,7 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             on_border: rejected(Rejection::CutByFrame),
             off_paper: rejected(Rejection::OffPaper),
             too_large: rejected(Rejection::TooLarge),
+            fibres: rejected(Rejection::Fibre),
             below_limit: flagged(Flags::BELOW_LIMIT),
             split: flagged(Flags::SPLIT),
         },

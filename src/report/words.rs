@@ -178,19 +178,23 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
 
 fn left_out(m: &Measurement) -> String {
     let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
-    let (cut, off, large) =
-        (rejected(Rejection::CutByFrame), rejected(Rejection::OffPaper), rejected(Rejection::TooLarge));
-    let mut text = format!("Left out: {} that the frame cuts", count(cut, "particle"));
-    if large > 0 {
-        text += &format!(
-            ", {} wider than 10 mm (where it is a coin or a disc, the scale can be taken from it)",
-            count(large, "object")
-        );
-    }
-    if off > 0 {
-        text += &format!(", {} off the paper", count(off, "dark area"));
-    }
-    text + "."
+    let kinds = [
+        (Rejection::CutByFrame, "particle", "that the frame cuts"),
+        (Rejection::Fibre, "hair", "or the like (nine times as long as wide)"),
+        (
+            Rejection::TooLarge,
+            "object",
+            "wider than 10 mm (where it is a coin or a disc, the scale can be taken from it)",
+        ),
+        (Rejection::OffPaper, "dark area", "off the paper"),
+    ];
+    let parts: Vec<String> = kinds
+        .into_iter()
+        .map(|(why, thing, how)| (rejected(why), thing, how))
+        .filter(|(n, ..)| *n > 0)
+        .map(|(n, thing, how)| format!("{} {how}", count(n, thing)))
+        .collect();
+    if parts.is_empty() { "Nothing was left out.".to_owned() } else { format!("Left out: {}.", parts.join(", ")) }
 }
 
 /// What [`sample_row`] gives.

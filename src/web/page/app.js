@@ -26,18 +26,40 @@ addEventListener("beforeunload", (event) => {
 
 async function addPhotos(tray, files) {
   onTheWay += 1;
-  const failed = await uploadAll(tray, [...files], views.get(tray).line);
+  const failed = await uploadAll(tray, [...files], lineOf(tray));
   onTheWay -= 1;
   views.get(tray)?.refused(failed);
   if (failed.length) toast(failed.length === 1 ? failed[0] : `${failed.length} files were not taken: see the sample.`);
 }
 
+// The line of a sample that says how far sending is; of a new one as soon as it is on the page, for which its photos do
+// not wait.
+function lineOf(tray) {
+  let line = views.get(tray)?.line;
+  let waiting = null;
+  if (!line) shown(tray).then(() => {
+    line = views.get(tray).line;
+    if (waiting) line.begin(...waiting);
+  });
+  return {
+    begin(...what) {
+      waiting = what;
+      line?.begin(...what);
+    },
+    sent: (...bytes) => line?.sent(...bytes),
+    end(...text) {
+      waiting = null;
+      line?.end(...text);
+    },
+  };
+}
+
 async function newTray(files = []) {
   try {
     const { id } = await send("/api/trays", {});
+    if (files.length) return await addPhotos(id, files);
     await shown(id);
-    if (files.length) await addPhotos(id, files);
-    else views.get(id)?.name.focus();
+    views.get(id)?.name.focus();
   } catch (error) {
     toast(error.message);
   }
