@@ -13,7 +13,7 @@ pub const FEWEST: usize = 4;
 const FEWEST_FOR_BENDS: usize = 5;
 /// Fewest samples for which it is said when a change is done.
 pub const FEWEST_FOR_PLATEAU: usize = 7;
-/// Draws under "no change" behind the p-value: its own standard error near 0.05 is 0.005.
+/// Draws under "no change" behind the p-value: its own standard error near 0.05 is 0.005, and is added to it.
 const DRAWS: usize = 1999;
 /// Differences are called detectable that would be shown so often.
 const POWER: f64 = 0.8;
@@ -158,9 +158,12 @@ pub fn trend(points: &[Point], common: Option<&Common>, level: f64, seed: u64) -
     let t = student_t_quantile(0.5 + 0.5 * level, fit.freedom);
     let limit = fit.least * (1.0 + t * t / fit.freedom);
     let chance = under_no_change(&family, seed);
-    let p = (chance.iter().filter(|c| **c >= fit.statistic).count() + 1) as f64 / (DRAWS + 1) as f64;
+    // The standard error of a share of the draws goes against the change, so that "no change" is kept as often as is said.
+    let unsure = |share: f64| (share * (1.0 - share) / DRAWS as f64).sqrt();
+    let drawn = (chance.iter().filter(|c| **c >= fit.statistic).count() + 1) as f64 / (DRAWS + 1) as f64;
+    let p = (drawn + unsure(drawn)).min(1.0);
     // Where nothing changes any rate fits, so the change keeps as much room as the draws say.
-    let room = quantile_of_sorted(&chance, level);
+    let room = quantile_of_sorted(&chance, level + unsure(level));
     let [low, high] = family.change_within(&fit, fit.least * (1.0 + room));
     let line = family.line(&fit);
     let bent = with_bends.then(|| family.best(&fit));
