@@ -44,7 +44,9 @@ pub enum PhotoError {
     TooLarge { width: u64, height: u64, max_side: usize, max_megapixels: usize },
     #[error("the picture is coded in {what}, which cannot be turned into light safely. Save it as an RGB JPEG or PNG")]
     Colour { what: String },
-    #[error("the picture is damaged or cut short ({0}). Copy it again from the phone")]
+    #[error(
+        "the picture is damaged or cut short. Copy it again from the phone, or take it anew (the decoder says: {0})"
+    )]
     Damaged(String),
 }
 
