@@ -132,3 +132,36 @@ fn a_photo_on_both_sides_is_refused() {
     let (a, b) = (spread("a", &[300.0, 310.0], 1), spread("b", &[300.0, 320.0], 1));
     assert!(matches!(compare(&a, &[b], &question()), Err(CompareError::SamePhoto { .. })));
 }
+
+#[test]
+fn fines_that_one_side_cannot_show_are_no_difference() {
+    // The same law on both sides; the soft photos show nothing below 85 µm, and say so.
+    let photos = |seed: u64, from_um: f64| {
+        (0..6u64)
+            .map(|i| {
+                let mut draws = Draws::new(seed, i);
+                let size = |draws: &mut Draws| {
+                    let (median, sigma) = if draws.uniform() < 0.85 { (80.0, 0.45) } else { (500.0, 0.35) };
+                    median * (sigma * draws.normal()).exp()
+                };
+                (0..2500).map(|_| size(&mut draws)).filter(|d| *d >= from_um).collect()
+            })
+            .collect::<Vec<Vec<f64>>>()
+    };
+    let sharp = grounds("sharp", photos(1, 30.0));
+    let soft = |says_um: f64| {
+        let mut soft = grounds("soft", photos(2, 85.0));
+        let limited = soft.sample.photos().iter().map(|p| PhotoParticles { smallest_ecd_um: says_um, ..p.clone() });
+        soft.sample = Sample::new(limited.collect()).unwrap();
+        soft
+    };
+    let of = |other: Grounds| {
+        let c = compare(&sharp, &[other], &question()).unwrap().remove(0);
+        let fines = c.differences.iter().find(|d| d.quantity == Quantity::FINES).unwrap().clone();
+        (c.is_clear(&fines), fines.alike, fines.difference)
+    };
+    let (clear, alike, difference) = of(soft(85.0));
+    assert!(!clear && !alike && difference.low < 0.0 && difference.high > 0.0, "{difference:?}");
+    // Photos that claim to show all are believed.
+    assert!(of(soft(30.0)).0);
+}

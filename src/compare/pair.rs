@@ -5,7 +5,7 @@ use super::{
     CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
     family, holm,
 };
-use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, intervals, support};
+use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 
 /// With one photo a side a difference is claimed only where it would hold even if spreads of the same grounds scattered
@@ -38,6 +38,8 @@ pub(super) struct Prepared<'a> {
     intervals: Vec<Estimate>,
     /// Counting variance of the pooled quantities.
     counted: Vec<f64>,
+    /// Fines that its photos cannot show, % of the mass at most.
+    unseen_pct: f64,
 }
 
 fn quantities(question: &Question) -> Vec<Quantity> {
@@ -103,6 +105,8 @@ impl<'a> Prepared<'a> {
                 Vec::new()
             },
             counted,
+            unseen_pct: Unseen::below(&sizes, grounds.sample.smallest_ecd_um(), question.fines_um, question.level)
+                .most_pct,
             photos,
         })
     }
@@ -171,6 +175,21 @@ struct Compared {
     /// Other less base on the scale of comparison, photos pooled.
     difference: f64,
     support: f64,
+    /// By how much the true difference may lie below and above for what the photos of the base and of the other cannot show.
+    unseen: [f64; 2],
+}
+
+impl Compared {
+    /// What is unseen on the side that looks smaller, and may be all that differs.
+    fn unseen_on_the_smaller(&self) -> f64 {
+        self.unseen[usize::from(self.difference < 0.0)]
+    }
+
+    /// Distances from the difference to the ends of an interval that is `half` wide to each side by chance: both sources are
+    /// independent, as in [`Unseen::opened`].
+    fn reaches(&self, half: f64) -> [f64; 2] {
+        self.unseen.map(|u| half.hypot(u))
+    }
 }
 
 /// Compares `other` with `base`, one of `samples` that are.
@@ -255,7 +274,15 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
-    Some(Compared { quantity, log, own, values, contrast, difference, support })
+    let unseen = if quantity == Quantity::FINES {
+        [0, 1].map(|i| {
+            let more = both[i].unseen_pct;
+            if log { (more / values[i]).ln_1p() } else { more }
+        })
+    } else {
+        [0.0; 2]
+    };
+    Some(Compared { quantity, log, own, values, contrast, difference, support, unseen })
 }
 
 /// Variance that makes the interval as wide as counting alone makes it.
@@ -269,7 +296,9 @@ fn p_value(c: &Compared, more: f64) -> f64 {
     if c.difference == 0.0 {
         return 1.0;
     }
-    let t = c.difference.abs() / (c.contrast.variance + more).sqrt();
+    // Significant where the interval that is opened for what is unseen leaves out 0.
+    let beyond = (c.difference.powi(2) - c.unseen_on_the_smaller().powi(2)).max(0.0).sqrt();
+    let t = beyond / (c.contrast.variance + more).sqrt();
     2.0 * (1.0 - student_t_cdf(t, c.contrast.freedom.unwrap_or(c.support.max(1.0))))
 }
 
@@ -277,6 +306,7 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
     let Compared { quantity, log, values: [a, b], contrast, difference, support, .. } = *c;
     let level = question.level;
     let half = contrast.reach(level, support) * contrast.error();
+    let [down, up] = c.reaches(half);
     // From logarithms to the unit of the figure by the mean that makes the difference exact.
     let unit = if !log {
         1.0
@@ -291,23 +321,24 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
     // On the scale of comparison; a share above counts relative to the base's, as every other figure.
     let reach = if log { margin.ln_1p() } else { margin * a };
     let one_sided = student_t_quantile(level, contrast.freedom.unwrap_or(support.max(1.0))) * contrast.error();
+    let [less, more] = c.reaches(one_sided);
     Difference {
         quantity,
         values: [a, b],
-        difference: estimate(unit * difference, unit * (difference - half), unit * (difference + half)),
-        relative_pct: (a > 0.0).then(|| estimate(pct(difference), pct(difference - half), pct(difference + half))),
+        difference: estimate(unit * difference, unit * (difference - down), unit * (difference + up)),
+        relative_pct: (a > 0.0).then(|| estimate(pct(difference), pct(difference - down), pct(difference + up))),
         p,
         p_adjusted,
         smallest_detectable: unit * smallest_detectable(contrast, support, level),
         margin_pct: 100.0 * margin,
-        alike: difference.abs() + one_sided < reach,
+        alike: difference - less > -reach && difference + more < reach,
         equivalence_pct: Estimate {
             value: pct(difference),
-            low: pct(difference - one_sided),
-            high: pct(difference + one_sided),
+            low: pct(difference - less),
+            high: pct(difference + more),
             level: 2.0 * level - 1.0,
         },
-        reaches_beyond: difference.abs() + half >= reach,
+        reaches_beyond: difference - down <= -reach || difference + up >= reach,
         photos_needed: photos_a_side(contrast.photo_variance, reach, level),
         explained_by_spread: explained_by_spread(c, level),
         holds_under_spread: false,
