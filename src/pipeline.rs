@@ -243,8 +243,12 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         fines_um: settings.fines_um,
         um_per_px: scale.typical(),
     });
-    let dark: usize =
-        parts.iter().filter(|p| p.rejected != Some(Rejection::OffPaper)).flat_map(|p| &p.runs).map(Run::len).sum();
+    // A coin or a bean beside the grounds covers no paper of theirs.
+    let is_disc = |i: usize| matches!(scale.from(), Source::Disc(disc) if disc.index == i);
+    let covers = |(i, p): &(usize, &segment::Part)| {
+        !is_disc(*i) && !matches!(p.rejected, Some(Rejection::OffPaper | Rejection::TooLarge))
+    };
+    let dark: usize = parts.iter().enumerate().filter(covers).flat_map(|(_, p)| &p.runs).map(Run::len).sum();
     let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
     Ok(MeasuredPhoto {
         path: path.to_owned(),

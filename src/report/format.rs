@@ -13,14 +13,22 @@ pub fn decimals(half_width: f64) -> usize {
     places.clamp(0.0, 4.0) as usize
 }
 
+/// Decimals of an estimate: those that its interval carries, and where it carries none, two digits of the value all the same.
+fn decimals_of(estimate: &Estimate) -> usize {
+    let carried = decimals(estimate.half_width());
+    let hopeless = estimate.value != 0.0 && estimate.half_width() >= estimate.value.abs();
+    let own = if hopeless { 1.0 - estimate.value.abs().log10().floor() } else { 0.0 };
+    carried.max(own.clamp(0.0, 4.0) as usize)
+}
+
 /// Value of an estimate with its meaningful digits.
 pub fn value(estimate: &Estimate) -> String {
-    format!("{:.*}", decimals(estimate.half_width()), estimate.value)
+    format!("{:.*}", decimals_of(estimate), estimate.value)
 }
 
 /// Interval of an estimate with its meaningful digits.
 pub fn interval(estimate: &Estimate) -> String {
-    let places = decimals(estimate.half_width());
+    let places = decimals_of(estimate);
     format!("{:.places$} – {:.places$}", estimate.low, estimate.high)
 }
 
@@ -66,6 +74,9 @@ mod tests {
         assert_eq!(of(0.8132, 0.05), "0.81");
         assert_eq!(of(0.8132, 0.015), "0.813");
         assert_eq!(of(5.0, 0.0), "5.00");
+        // An interval that carries no digit leaves the value two.
+        assert_eq!(of(0.47, 7.0), "0.47");
+        assert_eq!(of(642.0, 9000.0), "642");
         assert_eq!(significant(0.012345, 3), "0.0123");
         assert_eq!(significant(1234.5, 3), "1234");
         assert_eq!(count(1, "photo"), "1 photo");

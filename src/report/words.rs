@@ -11,6 +11,9 @@ use crate::segment::Rejection;
 /// Medians of ground coffee lie between these, µm (common practice, no source).
 const GROUND_UM: [f64; 2] = [20.0, 3000.0];
 
+/// Fewer particles than these say little of the grounds, whatever the intervals.
+const FEW_PARTICLES: usize = 30;
+
 /// One figure as text; the numbers stand without their unit.
 pub struct Row {
     /// Its name.
@@ -132,6 +135,14 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
             "The share of fines is at least that given: the photo does not show all particles below {} µm.",
             significant(m.fines_um, 3)
         ));
+    }
+    let particles: usize = m.photos.iter().map(|p| p.particles.len()).sum();
+    if particles < FEW_PARTICLES {
+        let text = format!(
+            "Only {}: too few to tell how the grounds are. Photograph more of them, or from nearer.",
+            count(particles, "particle")
+        );
+        out.push(Remark { advice: true, text });
     }
     let median = m.by_mass[1].value;
     if !(GROUND_UM[0]..GROUND_UM[1]).contains(&median) {

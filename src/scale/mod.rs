@@ -100,6 +100,8 @@ pub enum ScaleError {
     OtherCard(f64),
     #[error("a check bar of the sheet is 100 mm long; {0} mm is no print of it (80 to 120 are taken)")]
     Bar(f64),
+    #[error("the check bars read {0} and {1} mm: no printer stretches a page so unevenly. Measure both again")]
+    BarsApart(f64, f64),
     #[error(
         "the two points and their distance make no scale: the points must lie 10 px apart at least, and the distance between 0.1 and 2000 mm"
     )]
@@ -149,6 +151,9 @@ const MOST_UM: f64 = 2000.0;
 /// Relative standard uncertainty of a print whose bars were not measured: drivers that "fit" a page are caught by the
 /// bars, what is left are some tenths of a percent of paper feed and humidity (common practice, no source).
 const PRINT_UNCHECKED: f64 = 0.003;
+/// No printer stretches one side against the other by more (common practice, no source).
+const BARS_APART: f64 = 0.05;
+
 /// The same with both bars read on a ruler: ± 0.25 mm (uniform) in 100 mm each, of which the mean scale has 1/√2.
 const PRINT_CHECKED: f64 = 0.25 / 1.732 / 100.0 / 1.414;
 
@@ -216,9 +221,13 @@ impl Scale {
     /// Refuses bars that no printer makes.
     ///
     /// # Errors
-    /// A bar outside 80..120 mm.
+    /// A bar outside 80..120 mm, or two that differ too much.
     pub fn check_bars(bars_mm: Option<[f64; 2]>) -> Result<(), ScaleError> {
-        bars_mm.into_iter().flatten().find(|b| !(80.0..=120.0).contains(b)).map_or(Ok(()), |b| Err(ScaleError::Bar(b)))
+        let Some([along, across]) = bars_mm else { return Ok(()) };
+        if let Some(bar) = [along, across].into_iter().find(|b| !(80.0..=120.0).contains(b)) {
+            return Err(ScaleError::Bar(bar));
+        }
+        if (along / across - 1.0).abs() > BARS_APART { Err(ScaleError::BarsApart(along, across)) } else { Ok(()) }
     }
 
     /// The scale of a sheet in the picture; `bars_mm` is what a ruler reads on its two bars of 100 mm, along and across,

@@ -26,6 +26,9 @@ const FIBRE: f32 = 9.0;
 /// Half widths of slender cores and of fibres, px, at most: wider ones are many particles that lie together.
 const THIN_PX: [f32; 2] = [2.2, 5.0];
 
+/// More thin parts of one core than this are no specks: clumps hold a few.
+const THIN_PARTS: usize = 6;
+
 /// Blur widths that a waist looks wider than it is, of half width: blur fills the corners where two outlines meet.
 const FILL: f32 = 0.5;
 
@@ -100,6 +103,14 @@ impl Splitter {
             (false, false) if parts(1, wide + UNSURE_PX, DEPTH_PX) < 2 => 1,
             (false, _) => parts(fine, wide, DEPTH_PX),
         };
+        // So many thin parts are a hair that lies against a particle, cut at the steps of its pixels.
+        let parts = if !is_pale && parts > THIN_PARTS && self.thin_parts(parts) > THIN_PARTS {
+            self.fill(patch, runs, bounds, level, fine);
+            self.measure_depth(fine);
+            self.basins(0.0, SURE_DEPTH_PX)
+        } else {
+            parts
+        };
         if parts < 2 {
             return None;
         }
@@ -121,6 +132,16 @@ impl Splitter {
             }
         }
         Some(out)
+    }
+
+    /// Number of the `parts` that are nowhere wider than a hair.
+    fn thin_parts(&self, parts: usize) -> usize {
+        let mut deepest = vec![0.0f32; parts];
+        for (&basin, &depth) in self.basin_of.iter().zip(&self.depth).filter(|(basin, _)| **basin != u32::MAX) {
+            let most = &mut deepest[basin as usize];
+            *most = most.max(depth);
+        }
+        deepest.iter().filter(|d| **d < THIN_PX[0]).count()
     }
 
     /// Part that the pixel belongs to whose first sample is `x`, `y`; `None` when no sample of it is inside.

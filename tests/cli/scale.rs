@@ -71,6 +71,7 @@ fn measured_bars_correct_the_print() {
 fn bars_that_no_printer_makes_are_refused() {
     let desk = Desk::with_grounds("a.jpg");
     desk.refuses("measure a.jpg --bar-measured 9.9,10", 2, &["check bar", "100 mm"]);
+    desk.refuses("measure a.jpg --bar-measured 92,108", 2, &["92 and 108 mm", "Measure both again"]);
     desk.refuses("measure a.jpg --bar-measured x", 2, &["--bar-measured", "ruler"]);
     desk.refuses("measure a.jpg --bar-measured 100,100 --scale 20", 2, &["--bar-measured", "--scale"]);
 }
