@@ -1,5 +1,6 @@
 //! The only place that chains the stages.
 
+mod repeated;
 mod settings;
 mod sight;
 

@@ -1,7 +1,7 @@
 //! Comparisons held to values computed with SciPy 1.17.1 and statsmodels 0.15.0, and to their own edges.
 
 use lightsieve::compare::{CompareError, Grounds, Quantity, Question, Verdict, compare, holm};
-use lightsieve::distribution::{PhotoParticles, Sample};
+use lightsieve::distribution::{PhotoParticles, Sample, is_same_spread};
 use lightsieve::numeric::{Draws, student_t_cdf, student_t_quantile};
 use lightsieve::particle::Particle;
 
@@ -164,4 +164,24 @@ fn fines_that_one_side_cannot_show_are_no_difference() {
     assert!(!clear && !alike && difference.low < 0.0 && difference.high > 0.0, "{difference:?}");
     // Photos that claim to show all are believed.
     assert!(of(soft(30.0)).0);
+}
+
+#[test]
+fn one_photo_saved_again_is_found_by_the_places_of_its_particles() {
+    let shot = |seed: u64, shake: f64| {
+        let mut draws = Draws::new(seed, 0);
+        let mut noise = Draws::new(seed + 50, 1);
+        let mut one = |_: usize| {
+            let (x_px, y_px, d) =
+                (2000.0 * draws.uniform(), 1500.0 * draws.uniform(), 300.0 * (0.4 * draws.normal()).exp());
+            let mut moved = || shake * noise.normal();
+            Particle { x_px: x_px + moved(), y_px: y_px + moved(), ..Particle::disc(d * (1.0 + 0.02 * moved())) }
+        };
+        (0..400).map(&mut one).collect::<Vec<_>>()
+    };
+    assert!(is_same_spread(&shot(1, 0.0), &shot(1, 0.2)));
+    assert!(!is_same_spread(&shot(1, 0.0), &shot(2, 0.0)));
+    // Sizes without places, and a handful of particles, tell nothing.
+    let sizes: Vec<Particle> = (0..50).map(|i| Particle::disc(200.0 + f64::from(i))).collect();
+    assert!(!is_same_spread(&sizes, &sizes) && !is_same_spread(&shot(1, 0.0)[..9], &shot(1, 0.0)[..9]));
 }

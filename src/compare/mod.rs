@@ -20,7 +20,7 @@ pub use plan::{
 };
 pub use quantity::Quantity;
 
-use crate::distribution::{PhotoParticles, Sample};
+use crate::distribution::{PhotoParticles, Sample, is_same_spread};
 use crate::numeric::Estimate;
 use crate::particle::Particle;
 use pair::{Prepared, pair};
@@ -145,7 +145,7 @@ impl Comparison {
 #[allow(missing_docs, reason = "each variant is its message")]
 pub enum CompareError {
     #[error(
-        "{first} and {second} hold the same particles to the last digit: one photo stands on both sides. Give each sample \
+        "{first} and {second} hold the same particles at the same places: one photo stands on both sides. Give each sample \
          its own photos"
     )]
     SamePhoto { first: String, second: String },
@@ -187,9 +187,9 @@ pub fn compare(base: &Grounds, others: &[Grounds], question: &Question) -> Resul
 fn shared_photo(a: &Grounds, b: &Grounds) -> Option<(String, String)> {
     let same = |x: &PhotoParticles, y: &PhotoParticles| {
         let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
-        !x.particles.is_empty()
-            && x.particles.len() == y.particles.len()
-            && x.particles.iter().zip(&y.particles).all(|(p, q)| key(p) == key(q))
+        let all = x.particles.len() == y.particles.len()
+            && x.particles.iter().zip(&y.particles).all(|(p, q)| key(p) == key(q));
+        !x.particles.is_empty() && all || is_same_spread(&x.particles, &y.particles)
     };
     let photos = a.sample.photos().iter();
     photos.flat_map(|x| b.sample.photos().iter().map(move |y| (x, y))).find(|(x, y)| same(x, y)).map(|(x, y)| {

@@ -144,6 +144,16 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         );
         out.push(Remark { advice: true, text });
     }
+    for [a, b] in m.same_spreads() {
+        let name = |i: usize| m.photos[i].path.display();
+        let text = format!(
+            "{} and {} show the same particles at the same places. Spread anew for each photo: counted twice, they make the \
+             result look surer than it is.",
+            name(a),
+            name(b)
+        );
+        out.push(Remark { advice: true, text });
+    }
     let median = m.by_mass[1].value;
     if !(GROUND_UM[0]..GROUND_UM[1]).contains(&median) {
         let text = format!("A median of {} µm is unlike ground coffee: check the scale.", significant(median, 2));

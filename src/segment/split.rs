@@ -104,13 +104,8 @@ impl Splitter {
             (false, _) => parts(fine, wide, DEPTH_PX),
         };
         // So many thin parts are a hair that lies against a particle, cut at the steps of its pixels.
-        let parts = if !is_pale && parts > THIN_PARTS && self.thin_parts(parts) > THIN_PARTS {
-            self.fill(patch, runs, bounds, level, fine);
-            self.measure_depth(fine);
-            self.basins(0.0, SURE_DEPTH_PX)
-        } else {
-            parts
-        };
+        let is_diced = !is_pale && parts > THIN_PARTS && self.thin_parts(parts) > THIN_PARTS;
+        let parts = if is_diced { self.basins(0.0, SURE_DEPTH_PX) } else { parts };
         if parts < 2 {
             return None;
         }
