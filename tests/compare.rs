@@ -1,7 +1,7 @@
 //! Comparisons held to values computed with SciPy 1.17.1 and statsmodels 0.15.0, and to their own edges.
 
 use lightsieve::compare::{CompareError, Grounds, Quantity, Question, Verdict, compare, holm};
-use lightsieve::distribution::{PhotoParticles, Sample, is_same_spread};
+use lightsieve::distribution::{Landmarks, PhotoParticles, Sample};
 use lightsieve::numeric::{Draws, student_t_cdf, student_t_quantile};
 use lightsieve::particle::Particle;
 
@@ -179,6 +179,7 @@ fn one_photo_saved_again_is_found_by_the_places_of_its_particles() {
         };
         (0..400).map(&mut one).collect::<Vec<_>>()
     };
+    let is_same_spread = |a: &[Particle], b: &[Particle]| Landmarks::of(a).are_those_of(&Landmarks::of(b));
     assert!(is_same_spread(&shot(1, 0.0), &shot(1, 0.2)));
     assert!(!is_same_spread(&shot(1, 0.0), &shot(2, 0.0)));
     // Sizes without places, and a handful of particles, tell nothing.

@@ -20,7 +20,7 @@ pub use plan::{
 };
 pub use quantity::Quantity;
 
-use crate::distribution::{PhotoParticles, Sample, is_same_spread};
+use crate::distribution::{Landmarks, PhotoParticles, Sample};
 use crate::numeric::Estimate;
 use crate::particle::Particle;
 use pair::{Prepared, pair};
@@ -185,14 +185,17 @@ pub fn compare(base: &Grounds, others: &[Grounds], question: &Question) -> Resul
 
 /// Two photos, one of each sample, with the same particles.
 fn shared_photo(a: &Grounds, b: &Grounds) -> Option<(String, String)> {
-    let same = |x: &PhotoParticles, y: &PhotoParticles| {
-        let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
-        let all = x.particles.len() == y.particles.len()
-            && x.particles.iter().zip(&y.particles).all(|(p, q)| key(p) == key(q));
-        !x.particles.is_empty() && all || is_same_spread(&x.particles, &y.particles)
+    let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
+    let same = |x: &[Particle], y: &[Particle]| {
+        !x.is_empty() && x.len() == y.len() && x.iter().zip(y).all(|(p, q)| key(p) == key(q))
     };
-    let photos = a.sample.photos().iter();
-    photos.flat_map(|x| b.sample.photos().iter().map(move |y| (x, y))).find(|(x, y)| same(x, y)).map(|(x, y)| {
+    let [of_a, of_b] = [a, b].map(|g| {
+        let photos = g.sample.photos().iter();
+        photos.map(|p| (p, Landmarks::of(&p.particles))).collect::<Vec<_>>()
+    });
+    let mut pairs = of_a.iter().flat_map(|x| of_b.iter().map(move |y| (x, y)));
+    let found = pairs.find(|((x, xs), (y, ys))| same(&x.particles, &y.particles) || xs.are_those_of(ys));
+    found.map(|((x, _), (y, _))| {
         let name = |g: &Grounds, p: &PhotoParticles| format!("{} ({})", g.name, p.name);
         (name(a, x), name(b, y))
     })

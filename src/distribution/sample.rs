@@ -11,7 +11,7 @@ pub struct PhotoParticles {
     pub smallest_ecd_um: f64,
 }
 
-/// Particles that are looked for in another photo: the largest, which are placed best.
+/// Particles that are looked for in another photo: the largest, which are placed best. They are among twice as many of its largest.
 const LOOKED_FOR: usize = 20;
 /// Fewer than these at places of their own tell nothing.
 const LEAST_LOOKED_FOR: usize = 10;
@@ -19,18 +19,35 @@ const LEAST_LOOKED_FOR: usize = 10;
 const SAME_PLACE_PX: f64 = 1.0;
 const SAME_SIZE: f64 = 0.05;
 
-/// True where nine in ten of the largest particles of one photo lie at the same places in the other, as large: one photo saved
-/// anew, or grounds that were not spread anew.
-pub fn is_same_spread(a: &[Particle], b: &[Particle]) -> bool {
-    let off = |p: &Particle, q: &Particle| (p.x_px - q.x_px).hypot(p.y_px - q.y_px);
-    let mut largest: Vec<&Particle> = a.iter().collect();
-    largest.sort_by(|p, q| q.ecd_um.total_cmp(&p.ecd_um));
-    largest.truncate(LOOKED_FOR);
-    // Particles without places of their own (a table of sizes alone) tell nothing.
-    let placed = (1..largest.len()).all(|i| largest[..i].iter().all(|p| off(p, largest[i]) > SAME_PLACE_PX));
-    let here =
-        |p: &&&Particle| b.iter().any(|q| off(p, q) < SAME_PLACE_PX && (p.ecd_um / q.ecd_um - 1.0).abs() < SAME_SIZE);
-    placed && largest.len() >= LEAST_LOOKED_FOR && 10 * largest.iter().filter(here).count() >= 9 * largest.len()
+/// The largest particles of a photo, by which it is known again.
+#[derive(Clone, Debug)]
+pub struct Landmarks(Vec<Particle>);
+
+impl Landmarks {
+    /// Those of the photo that holds `particles`.
+    pub fn of(particles: &[Particle]) -> Self {
+        let larger = |p: &Particle, q: &Particle| q.ecd_um.total_cmp(&p.ecd_um);
+        let mut largest = particles.to_vec();
+        if largest.len() > 2 * LOOKED_FOR {
+            largest.select_nth_unstable_by(2 * LOOKED_FOR, larger);
+            largest.truncate(2 * LOOKED_FOR);
+        }
+        largest.sort_by(larger);
+        Landmarks(largest)
+    }
+
+    /// True where nine in ten of the largest particles of one photo lie at the same places in the other, as large: one photo
+    /// saved anew, or grounds that were not spread anew.
+    pub fn are_those_of(&self, other: &Landmarks) -> bool {
+        let off = |p: &Particle, q: &Particle| (p.x_px - q.x_px).hypot(p.y_px - q.y_px);
+        let largest = &self.0[..self.0.len().min(LOOKED_FOR)];
+        // Particles without places of their own (a table of sizes alone) tell nothing.
+        let placed = (1..largest.len()).all(|i| largest[..i].iter().all(|p| off(p, &largest[i]) > SAME_PLACE_PX));
+        let is_same =
+            |p: &Particle, q: &Particle| off(p, q) < SAME_PLACE_PX && (p.ecd_um / q.ecd_um - 1.0).abs() < SAME_SIZE;
+        let found = largest.iter().filter(|p| other.0.iter().any(|q| is_same(p, q))).count();
+        placed && largest.len() >= LEAST_LOOKED_FOR && 10 * found >= 9 * largest.len()
+    }
 }
 
 /// Particles of one or several photos of the same grounds, with the photos kept apart.

@@ -23,17 +23,14 @@ pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64
         .map_init(
             || Parter::new(photo, scene, threshold),
             |parter, blob| {
-                let mut parts = if is_large(photo, blob.bounds, &blob.runs) {
-                    // Particles that hang together and reach the frame; or a table, whose rim is not to be taken for grounds.
-                    let parts = parter.parts_of(blob.clone());
-                    if parts.iter().any(|p| is_large(photo, p.bounds, &p.runs)) {
-                        vec![Part { rejected: Some(Rejection::CutByFrame), ..whole(blob) }]
-                    } else {
-                        parts
-                    }
-                } else {
-                    parter.parts_of(blob)
-                };
+                let large = is_large(photo, blob.bounds, &blob.runs).then(|| blob.clone());
+                let mut parts = parter.parts_of(blob);
+                // Particles that hang together and reach the frame; or a table, whose rim is not to be taken for grounds.
+                if let Some(blob) = large
+                    && parts.iter().any(|p| is_large(photo, p.bounds, &p.runs))
+                {
+                    parts = vec![Part { rejected: Some(Rejection::CutByFrame), ..whole(blob) }];
+                }
                 for part in &mut parts {
                     if off_paper(scene, part) {
                         part.rejected = Some(Rejection::OffPaper);

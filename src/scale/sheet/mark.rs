@@ -101,14 +101,25 @@ pub(super) fn read(photo: &Photo, round: &Round) -> Option<Seen> {
     Some(Seen { centre: ellipse.centre, radius: det / a.hypot(c).max(b.hypot(d)), rim, word })
 }
 
+/// Number of places at `share` of the radius of a dark shape that are bright, against the paper round it; `light` at a share
+/// of the radius in direction i of n.
+fn bright_at(share: f64, light: impl Fn(f64, usize, usize) -> Option<f64>) -> usize {
+    let around = |share: f64, n: usize| {
+        let light = &light;
+        (0..n).filter_map(move |i| light(share, i, n))
+    };
+    let paper = around(1.3, 4).fold(0.0, f64::max);
+    around(share, 2 * DOTS).filter(|&l| l > 0.4 * paper).count()
+}
+
+/// Four dots at least, of which each is met by one of two places or by both.
+const LEAST_BRIGHT: usize = 3;
+
 /// True when the round dark shape has white dots where a mark has them: a quick way out for particles, which have none.
 pub(super) fn has_dots(photo: &Photo, round: &Round) -> bool {
     let rough = Ellipse::of(round);
-    let around =
-        |share: f64, n: usize| (0..n).filter_map(move |i| photo.light_at(rough.at(share, TAU * i as f64 / n as f64)));
-    let paper = around(1.3, 4).fold(0.0, f64::max);
-    // Four dots at least, of which each is met by one of two places or by both.
-    around(DOT_RING, 2 * DOTS).filter(|&l| l > 0.4 * paper).count() >= 3
+    let light = |share, i: usize, n: usize| photo.light_at(rough.at(share, TAU * i as f64 / n as f64));
+    bright_at(DOT_RING, light) >= LEAST_BRIGHT
 }
 
 /// Between the dots and the rim, in radii.
@@ -117,17 +128,11 @@ const BLACK_RING: f64 = 0.87;
 /// True when a dark shape (centre and outline, px) has white dots where a mark of the sheet has them, and is black beyond
 /// them: a grain that is not round has paper at both.
 pub fn looks_like_mark(photo: &Photo, centre: [f64; 2], outline: &[[f64; 2]]) -> bool {
-    let around = |share: f64, n: usize| {
-        (0..n).filter_map(move |i| {
-            let [x, y] = outline[i * outline.len() / n];
-            photo.light_at([centre[0] + share * (x - centre[0]), centre[1] + share * (y - centre[1])])
-        })
+    let light = |share: f64, i: usize, n: usize| {
+        let [x, y] = outline[i * outline.len() / n];
+        photo.light_at([centre[0] + share * (x - centre[0]), centre[1] + share * (y - centre[1])])
     };
-    let paper = around(1.3, 4).fold(0.0, f64::max);
-    let is_bright = |l: &f64| *l > 0.4 * paper;
-    !outline.is_empty()
-        && around(DOT_RING, 2 * DOTS).filter(is_bright).count() >= 3
-        && around(BLACK_RING, 2 * DOTS).filter(is_bright).count() <= DOTS / 2
+    !outline.is_empty() && bright_at(DOT_RING, light) >= LEAST_BRIGHT && bright_at(BLACK_RING, light) <= DOTS / 2
 }
 
 /// Points at which the light rises half-way from the mark to the paper.
