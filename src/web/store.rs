@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 use std::fs::{self, File};
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -14,6 +15,8 @@ use crate::report::write::{Target, reason};
 pub(super) const MOST_PHOTOS: usize = 120;
 /// Trays kept at most.
 pub(super) const MOST_TRAYS: usize = 24;
+/// Numbers that pages draw for their new trays: far above those that [`Bench::number`] gives, and whole in JavaScript.
+const DRAWN: RangeInclusive<u64> = 1 << 32..=(1 << 53) - 1;
 /// Particles of one photo left out by hand at most.
 pub(super) const MOST_LEFT_OUT: usize = 5_000;
 const VERSION: u32 = 1;
@@ -114,16 +117,32 @@ impl Bench {
 
     /// A new empty tray.
     pub fn add_tray(&mut self, name: &str) -> Result<u64, Refusal> {
+        let id = self.number();
+        self.put_tray(id, name)?;
+        Ok(id)
+    }
+
+    /// A new empty tray with a number that a page drew, unless it is there.
+    pub fn add_tray_as(&mut self, id: u64) -> Result<(), Refusal> {
+        if self.tray(id).is_ok() {
+            return Ok(());
+        }
+        if !DRAWN.contains(&id) {
+            return Err(Refusal::missing("sample"));
+        }
+        self.put_tray(id, "")
+    }
+
+    fn put_tray(&mut self, id: u64, name: &str) -> Result<(), Refusal> {
         if self.trays.len() >= MOST_TRAYS {
             return Err(Refusal::full(format!(
                 "There are {MOST_TRAYS} samples, and no more are kept. Take one away and start the server anew."
             )));
         }
-        let id = self.number();
         let given = clean(name);
         let name = if given.is_empty() { format!("Sample {}", self.shown().count() + 1) } else { given };
         self.trays.push(Tray { id, name, scale: None, photos: Vec::new(), weights: None, removed: false });
-        Ok(id)
+        Ok(())
     }
 
     /// Refuses one photo more than can be kept.

@@ -38,6 +38,9 @@ const TURN: Duration = Duration::from_secs(60);
 pub(super) struct Named {
     #[serde(default)]
     name: String,
+    /// The tray is made where it is not there yet: a new sample and its first photo come in one request.
+    #[serde(default)]
+    new: bool,
 }
 
 /// Takes a photo into a tray. The body is the file.
@@ -48,6 +51,9 @@ pub(super) async fn photo(
     headers: HeaderMap,
     body: Body,
 ) -> Result<(StatusCode, Json<Value>), Refusal> {
+    if named.new && app.bench().tray(tray).is_err() {
+        app.change(|bench| bench.has_room().and_then(|()| bench.add_tray_as(tray)))?;
+    }
     let claimed = headers.get(CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse::<u64>().ok());
     if claimed.is_some_and(|bytes| bytes > MOST_BYTES) {
         return Err(too_large());

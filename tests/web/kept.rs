@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use crate::server::{Server, folder, small_png};
+use crate::server::{Server, call, folder, small_png};
 
 #[test]
 fn everything_is_there_after_the_server_was_cut_off() {
@@ -72,4 +72,22 @@ fn a_bad_photo_does_not_keep_the_good_ones_from_being_measured() {
     assert!(server.get(&format!("/api/trays/{tray}/result")).json()["rows"].is_array());
     let copy = server.upload(tray, "copy.jpg", &crate::server::demo("finer-grind.jpg"));
     assert!(copy.status == 422 && copy.text().contains("same photo as finer-grind.jpg"), "{}", copy.text());
+}
+
+#[test]
+fn a_new_sample_comes_with_its_first_photo() {
+    let place = folder();
+    let server = Server::start(place.path());
+    let send = |tray: u64, picture: u32| {
+        let path = format!("/api/trays/{tray}/photos?new=true&name=a.png");
+        call(&server.address, "POST", &path, &[], &small_png(picture)).status
+    };
+    let drawn = (1 << 32) + 7;
+    assert_eq!((send(drawn, 1), send(drawn, 2)), (201, 201));
+    assert_eq!((send(1, 3), send(1 << 53, 3)), (404, 404), "numbers that pages do not draw");
+    let state = server.state();
+    let trays = state["trays"].as_array().unwrap();
+    assert_eq!((trays.len(), trays[0]["id"].as_u64()), (1, Some(drawn)));
+    assert_eq!(trays[0]["photos"].as_array().unwrap().len(), 2);
+    assert_ne!(server.tray(), drawn);
 }

@@ -1,6 +1,6 @@
 // The page as a whole: follows the server, and keeps one view for each sample.
 import { find, h, toast } from "./dom.js";
-import { latest, send, tell, uploadAll } from "./net.js";
+import { latest, newNumber, send, tell, uploadAll } from "./net.js";
 import { TrayView } from "./tray.js";
 import { verdictView } from "./verdict.js";
 import { scaleForm, scaleName } from "./scale.js";
@@ -24,11 +24,11 @@ addEventListener("beforeunload", (event) => {
   if (onTheWay) event.preventDefault();
 });
 
-async function addPhotos(tray, files) {
+async function addPhotos(tray, files, isNew = false) {
   onTheWay += 1;
-  const failed = await uploadAll(tray, [...files], lineOf(tray));
+  const failed = await uploadAll(tray, [...files], lineOf(tray), isNew);
   onTheWay -= 1;
-  views.get(tray)?.refused(failed);
+  shown(tray).then(() => views.get(tray)?.refused(failed));
   if (failed.length) toast(failed.length === 1 ? failed[0] : `${failed.length} files were not taken: see the sample.`);
 }
 
@@ -55,9 +55,9 @@ function lineOf(tray) {
 }
 
 async function newTray(files = []) {
+  if (files.length) return addPhotos(newNumber(), files, true);
   try {
     const { id } = await send("/api/trays", {});
-    if (files.length) return await addPhotos(id, files);
     await shown(id);
     views.get(id)?.name.focus();
   } catch (error) {

@@ -36,11 +36,15 @@ export const tell = (path, body) =>
     },
   );
 
-// Sends a photo; `onSent(bytes, all)` hears how much of it has left. fetch() does not tell, this older way does.
-export const upload = (tray, file, onSent) =>
+// A number for a new sample that no other has: sent along with its first photo, it need not be asked for.
+export const newNumber = () => 2 ** 32 + Math.floor(Math.random() * 2 ** 48);
+
+// Sends a photo, of a sample that may be new; `onSent(bytes, all)` hears how much of it has left. fetch() does not tell,
+// this older way does.
+export const upload = (tray, isNew, file, onSent) =>
   new Promise((done, fail) => {
     const request = new XMLHttpRequest();
-    request.open("POST", `/api/trays/${tray}/photos?name=${encodeURIComponent(file.name || "photo")}`);
+    request.open("POST", `/api/trays/${tray}/photos?new=${isNew}&name=${encodeURIComponent(file.name || "photo")}`);
     request.setRequestHeader("content-type", "application/octet-stream");
     request.upload.onprogress = (event) => onSent(event.loaded, event.total);
     request.onload = () => done(new Response(request.response, { status: request.status, headers: { "content-type": request.getResponseHeader("content-type") || "" } }));
@@ -49,12 +53,12 @@ export const upload = (tray, file, onSent) =>
   }).then(answered);
 
 // Sends photos one after the other, says in `line` how far it is, and gives back what was not taken, with the reason.
-export async function uploadAll(tray, files, line) {
+export async function uploadAll(tray, files, line, isNew = false) {
   const failed = [];
   for (const [i, file] of files.entries()) {
     line.begin(files.length > 1 ? `Sending photo ${i + 1} of ${files.length}` : "Sending the photo", file.size);
     try {
-      await upload(tray, file, line.sent);
+      await upload(tray, isNew, file, line.sent);
     } catch (error) {
       failed.push(`${file.name}: ${error.message}`);
     }
