@@ -83,7 +83,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     if let Some(page) = page {
         page.finish(&html::batch(&samples, &failed, &notes, &rows, &data)?)?;
     }
-    let contents = [rows, data, plot::overview(&samples, plot::Kind::Svg)?];
+    let contents = [rows, data, plot::overview(&samples, plot::Kind::Svg, plot::WIDE)?];
     for (file, content) in overviews.into_iter().zip(contents) {
         file.finish(&content)?;
     }

@@ -15,6 +15,8 @@ use crate::distribution::Figures;
 const SIZE: (u32, u32) = (1000, 860);
 /// Share of the upper panel.
 const UPPER: f64 = 0.49;
+/// Panels stand side by side where each is so wide, in units of the drawing.
+const SIDE_BY_SIDE: f64 = 300.0;
 /// Dark and light by turns; the marks and lines differ in form as well.
 const COLOURS: [RGBColor; 4] =
     [RGBColor(24, 62, 110), RGBColor(204, 98, 20), RGBColor(60, 130, 90), RGBColor(150, 70, 130)];
@@ -44,8 +46,14 @@ where
 {
     area.fill(&WHITE)?;
     let (width, height) = area.dim_in_pixel();
-    let (upper, lower) = area.split_vertically((UPPER * f64::from(height)) as i32);
-    let (left, right) = lower.split_horizontally(width as i32 / 2);
+    let is_wide = width as i32 >= px(2.0 * SIDE_BY_SIDE);
+    let share = if is_wide { UPPER } else { 1.0 / 3.0 };
+    let (upper, lower) = area.split_vertically((share * f64::from(height)) as i32);
+    let (left, right) = if is_wide {
+        lower.split_horizontally(width as i32 / 2)
+    } else {
+        lower.split_vertically(lower.dim_in_pixel().1 as i32 / 2)
+    };
     let settings = |p: &Point| p.setting;
     let median = |p: &Point| p.figures[1];
     panel(d, 1, &settings, ["Median against the dial", "setting of the dial", "D50, µm"], &upper, px)?;

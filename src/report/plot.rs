@@ -92,12 +92,12 @@ pub fn distribution_beside(
     draw(kind, size, |area, scale| distribution_on(m, &axes, title, area, scale))
 }
 
-/// Cumulative curves of all samples of a folder on one axis.
+/// Cumulative curves of all samples of a folder on one axis, as large as [`WIDE`] or [`NARROW`] says.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
-pub fn overview(samples: &[(String, Measurement)], kind: Kind) -> Result<Vec<u8>, ReportError> {
-    draw(kind, WIDE, |area, scale| overview_on(samples, area, scale))
+pub fn overview(samples: &[(String, Measurement)], kind: Kind, size: (u32, u32)) -> Result<Vec<u8>, ReportError> {
+    draw(kind, size, |area, scale| overview_on(samples, area, scale))
 }
 
 pub(super) type Drawn = Result<(), Box<dyn std::error::Error>>;

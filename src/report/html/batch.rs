@@ -1,4 +1,4 @@
-use super::{Carried, MASS, figure, method, noted, page, table};
+use super::{Carried, MASS, figure_for_all, method, noted, page, table};
 use crate::pipeline::Measurement;
 use crate::report::ReportError;
 use crate::report::format::{count, interval, percent, significant, value};
@@ -38,7 +38,8 @@ pub fn batch(
     body += &noted(&wrong);
     body += &noted(&notes.iter().map(|note| format!("{note}.")).collect::<Vec<_>>());
     let told = "Share of the mass finer than each size, a line for each sample. The figures are in the table.";
-    body += &figure(plot::overview(samples, Kind::Svg)?, told)?;
+    let drawn = |size| plot::overview(samples, Kind::Svg, size);
+    body += &figure_for_all(drawn(plot::WIDE)?, drawn(plot::NARROW)?, told)?;
     body += &table("Samples", &SAMPLE_HEAD, samples.iter().map(|(name, m)| sample_row(name, m)));
     let level = format!("{} % interval of D50, µm", percent(samples[0].1.level));
     let fines = format!("interval of fines < {} µm, %", significant(samples[0].1.fines_um, 3));

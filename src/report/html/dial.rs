@@ -1,4 +1,4 @@
-use super::{Carried, MASS, escape, figure, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
 use crate::compare::{DialSet, Dials};
 use crate::report::comparison::{kind, p_text, signed};
 use crate::report::dial::{between, ends, notes, said, sentences, shown, verdict};
@@ -20,6 +20,8 @@ pub fn dials(d: &Dials, fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportErr
 
 /// Size of the picture: letters stay legible where a page is printed.
 const SIZE: (u32, u32) = (760, 640);
+/// For the screen of a phone.
+const NARROW: (u32, u32) = (420, 960);
 
 /// Verdicts, picture and tables.
 ///
@@ -34,7 +36,8 @@ pub(in crate::report) fn compared(d: &Dials, fines_um: f64) -> Result<String, Re
     let told = "Above, the median of each sample against the setting of its dial, with a line for each set of burrs; below, the share \
                 of fines and the span against the median. A dotted line marks the median of the comparison. The numbers are in the \
                 tables.";
-    body += &figure(dial_plot::dials_of_size(d, fines_um, Kind::Svg, SIZE)?, told)?;
+    let drawn = |size| dial_plot::dials_of_size(d, fines_um, Kind::Svg, size);
+    body += &figure_for_all(drawn(SIZE)?, drawn(NARROW)?, told)?;
     let level = percent(d.level);
     body += "<div class=\"tables\">\n";
     for pair in &d.pairs {
