@@ -18,7 +18,7 @@ struct DarkRun {
     x1: usize,
 }
 
-/// Reads `core` and `blur_px` of the scene.
+/// Reads `core`, `texture` and `blur_px` of the scene.
 pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError> {
     let (width, height) = (photo.width(), photo.height());
     // Dark enough to be a particle rather than noise: 8 sigma, and above any shade that a lamp gives paper.
@@ -73,6 +73,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     let shortest = lengths.into_iter().find(|&n| enough(n)).unwrap_or(1);
     let mut cores = Vec::new();
     let mut shares = Vec::new();
+    let mut textures = Vec::new();
     runs.retain(|r| r.x1 - r.x0 >= shortest);
     for run in runs.iter().step_by((2 * runs.len() / EDGES).max(1)) {
         let trim = ((run.x1 - run.x0) / 4).min(6);
@@ -81,6 +82,8 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         let mut inner: Vec<f64> = inner.iter().map(|&v| f64::from(v)).collect();
         let Some(core) = median(&mut inner) else { continue };
         cores.push(core);
+        inner.iter_mut().for_each(|v| *v = (*v - core).abs() / core);
+        textures.extend(median(&mut inner));
         for edge in [run.x0, run.x1] {
             if let Some(steepest) = steepest_step(photo, scene, run.y, edge) {
                 shares.push(steepest / core);
@@ -88,6 +91,8 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         }
     }
     scene.core = median(&mut cores).unwrap_or(guess);
+    // The median of a normal law's absolute deviations is 0.6745 standard deviations.
+    scene.texture = median(&mut textures).unwrap_or(0.0) / 0.6745;
     // The gradient of an ideal edge of height `core` under a Gaussian blur is core / (√(2π)·σ); over a difference of two
     // pixels it is core·(2Φ(1/σ) − 1)/2, which is solved for σ. Above 0.49 the edge is sharper than pixels can show.
     let share = median(&mut shares).unwrap_or(0.34).clamp(0.05, 0.49);

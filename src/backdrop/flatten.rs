@@ -64,6 +64,7 @@ pub(super) fn scene(tiles: &Tiles, field: Field) -> Scene {
         field,
         blur_px: 0.0,
         core: 0.0,
+        texture: 0.0,
     }
 }
 

@@ -32,6 +32,8 @@ pub struct Scene {
     pub blur_px: f64,
     /// Median deficit inside large particles, dimensionless.
     pub core: f64,
+    /// Standard deviation of the deficit inside large particles, share of `core`: their surface, and noise.
+    pub texture: f64,
     /// Backdrop light at the middle of the paper, share of full scale.
     pub level: f64,
 }

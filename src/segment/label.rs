@@ -1,5 +1,6 @@
 //! Connected components of runs, by union-find: no label image is made.
 
+use crate::backdrop::Patch;
 use crate::numeric::DisjointSets;
 
 /// A connected group of dark pixels.
@@ -117,6 +118,19 @@ pub(super) fn blobs(runs: Vec<Run>) -> Vec<Blob> {
         grouped[*label as usize].push(run);
     }
     grouped.into_iter().map(|runs| Blob { bounds: bounds(&runs), runs }).collect()
+}
+
+/// Deficits of the run, which lies in the patch.
+pub(super) fn pixels<'p>(patch: &'p Patch, run: &Run) -> &'p [f32] {
+    &patch.row(run.y as usize - patch.y0)[run.x0 as usize - patch.x0..run.x1 as usize - patch.x0]
+}
+
+/// Level that a tenth of the runs' pixels exceed: above edge pixels and shade, below the darkest texture. `room` is for use.
+pub(super) fn darkness_of(patch: &Patch, runs: &[Run], room: &mut Vec<f32>) -> f32 {
+    room.clear();
+    runs.iter().for_each(|run| room.extend_from_slice(pixels(patch, run)));
+    let at = room.len() * 9 / 10;
+    *room.select_nth_unstable_by(at, f32::total_cmp).1
 }
 
 #[cfg(test)]

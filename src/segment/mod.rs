@@ -1,10 +1,12 @@
 //! Stage 4: finds what is darker than the paper and parts what merely touches. Works in pixels only.
 
+mod basins;
 mod find;
 mod label;
 mod notch;
 mod part;
 mod rows;
+mod sharpen;
 mod split;
 
 pub use label::{Run, RunGroups, Touch, runs_above};

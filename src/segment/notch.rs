@@ -4,7 +4,7 @@ use super::label::Run;
 use super::split::WAIST;
 
 /// Notch that the stairs of pixels alone leave, px.
-const STAIRS_PX: f64 = 0.7;
+const STAIRS_PX: f64 = 0.5;
 
 /// Notch that a speck of 2 px radius leaves on a large particle, px.
 const SPECK_NOTCH_PX: f64 = 1.9;

@@ -2,20 +2,12 @@
 
 use rayon::prelude::*;
 
-use super::label::{Blob, Run, RunGroups, Touch, bounds, runs_above};
+use super::label::{Blob, Run, RunGroups, Touch, bounds, darkness_of, pixels, runs_above};
 use super::split::Splitter;
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 use crate::photo::Photo;
-
-/// Level at which touching cores are looked at, in half levels: above it the blur of two edges that meet fills less of
-/// the gap between them, and the texture of pale flakes leaves no gaps yet.
-const MEETING: f32 = 1.2;
-
-/// Darkness of a blob, share of the core's, below which it counts as pale: chaff lets light through. So do the edges of
-/// specks, of which little is lost.
-const PALE: f32 = 0.77;
 
 pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
     blobs
@@ -135,16 +127,16 @@ impl<'a> Parter<'a> {
             dark: Vec::new(),
             core_of: Vec::new(),
             groups: RunGroups::default(),
-            splitter: Splitter::new(scene.blur_px),
+            splitter: Splitter::new(scene.blur_px, scene.core, scene.texture),
             near: Vec::new(),
         }
     }
 
     fn parts_of(&mut self, blob: Blob) -> Vec<Part> {
         self.scene.cut(self.photo, blob.bounds, &mut self.patch);
-        let half = 0.5 * self.darkness(&blob);
-        let cores = self.find_cores(&blob, half);
-        let cores = self.cut_cores(cores, half);
+        let darkness = darkness_of(&self.patch, &blob.runs, &mut self.darkest);
+        let cores = self.find_cores(&blob, 0.5 * darkness);
+        let cores = self.cut_cores(cores, darkness);
         // How far from a core a speck may be seen.
         let reach = (1.5 * self.scene.blur_px).ceil() as usize;
         let far = self.beyond(&blob, reach as u32);
@@ -161,16 +153,6 @@ impl<'a> Parter<'a> {
         labels.parts([blob.bounds[0], blob.bounds[1]], seeds)
     }
 
-    /// Level that a tenth of the blob's pixels exceed: above edge pixels and shade, below the darkest texture.
-    fn darkness(&mut self, blob: &Blob) -> f32 {
-        self.darkest.clear();
-        for run in &blob.runs {
-            self.darkest.extend_from_slice(pixels(&self.patch, run));
-        }
-        let at = self.darkest.len() * 9 / 10;
-        *self.darkest.select_nth_unstable_by(at, f32::total_cmp).1
-    }
-
     /// Finds the connected cores of the blob (side by side, deficit above `half`) and gives their number.
     fn find_cores(&mut self, blob: &Blob, half: f32) -> usize {
         self.dark.clear();
@@ -184,12 +166,10 @@ impl<'a> Parter<'a> {
     }
 
     /// Cuts each of the `count` cores where touching particles meet; gives the new number of cores.
-    fn cut_cores(&mut self, count: usize, half: f32) -> usize {
-        let level = MEETING * half;
-        let is_pale = 2.0 * half < PALE * self.scene.core as f32;
+    fn cut_cores(&mut self, count: usize, darkness: f32) -> usize {
         if count == 1 {
             // Mostly the core is one particle, and nothing is copied.
-            let Some(parts) = self.splitter.split(&self.patch, &self.dark, level, is_pale) else { return 1 };
+            let Some(parts) = self.splitter.split(&self.patch, &self.dark, darkness) else { return 1 };
             (self.dark, self.core_of) = parts.into_iter().unzip();
             return self.core_of.iter().max().map_or(1, |&last| last as usize + 1);
         }
@@ -198,7 +178,7 @@ impl<'a> Parter<'a> {
         for core in 0..count as u32 {
             let mine = self.dark.iter().zip(&self.core_of).filter(|(_, of)| **of == core);
             let runs: Vec<Run> = mine.map(|(run, _)| *run).collect();
-            let Some(parts) = self.splitter.split(&self.patch, &runs, level, is_pale) else {
+            let Some(parts) = self.splitter.split(&self.patch, &runs, darkness) else {
                 cut.extend(runs.into_iter().map(|run| (run, core)));
                 continue;
             };
@@ -306,11 +286,6 @@ impl<'a> Parter<'a> {
         let rows = self.smooth.chunks_exact_mut(w);
         self.kernel.smooth_picture(&self.patch.deficit, w, (0..h).zip(rows));
     }
-}
-
-/// Deficits of the run, which lies in the patch.
-fn pixels<'p>(patch: &'p Patch, run: &Run) -> &'p [f32] {
-    &patch.row(run.y as usize - patch.y0)[run.x0 as usize - patch.x0..run.x1 as usize - patch.x0]
 }
 
 /// Gives the rest of the blob to the nearest part, step by step outwards.
