@@ -91,8 +91,9 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         }
     }
     scene.core = median(&mut cores).unwrap_or(guess);
-    // The median of a normal law's absolute deviations is 0.6745 standard deviations.
-    scene.texture = median(&mut textures).unwrap_or(0.0) / 0.6745;
+    // The median of a normal law's absolute deviations is 0.6745 standard deviations; noise has its part in them.
+    let spread = median(&mut textures).unwrap_or(0.0) / 0.6745;
+    scene.texture = (spread * spread - scene.noise * scene.noise).max(0.0).sqrt();
     // The gradient of an ideal edge of height `core` under a Gaussian blur is core / (√(2π)·σ); over a difference of two
     // pixels it is core·(2Φ(1/σ) − 1)/2, which is solved for σ. Above 0.49 the edge is sharper than pixels can show.
     let share = median(&mut shares).unwrap_or(0.34).clamp(0.05, 0.49);

@@ -32,7 +32,7 @@ pub struct Scene {
     pub blur_px: f64,
     /// Median deficit inside large particles, dimensionless.
     pub core: f64,
-    /// Standard deviation of the deficit inside large particles, share of `core`: their surface, and noise.
+    /// Standard deviation of the deficit inside large particles, share of `core`, without the noise: their surface.
     pub texture: f64,
     /// Backdrop light at the middle of the paper, share of full scale.
     pub level: f64,

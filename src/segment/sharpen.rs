@@ -20,10 +20,11 @@ impl Sharpener {
         Sharpener { kernel: GaussKernel::new(sigma_px), seen: Vec::new(), soft: Vec::new(), sharp: Patch::default() }
     }
 
-    /// The part of `patch` that `bounds` hold, with what blur carries out of them, as it was before the blur; nowhere below 0.
+    /// The part of `patch` that `bounds` hold, with what blur carries out of them, as it was before the blur; nowhere below 0,
+    /// and nowhere more than `most` times as dark as it is seen.
     ///
     /// Source: iteration of P. H. van Cittert, Zeitschrift für Physik 69 (1931) 298 (from memory).
-    pub fn sharpen(&mut self, patch: &Patch, [x0, y0, x1, y1]: [usize; 4]) -> &Patch {
+    pub fn sharpen(&mut self, patch: &Patch, [x0, y0, x1, y1]: [usize; 4], most: f32) -> &Patch {
         let margin = self.kernel.radius();
         let (x0, y0) = (x0.saturating_sub(margin).max(patch.x0), y0.saturating_sub(margin).max(patch.y0));
         let (x1, y1) = ((x1 + margin).min(patch.x0 + patch.width), (y1 + margin).min(patch.y0 + patch.height));
@@ -43,6 +44,7 @@ impl Sharpener {
                 *now = (*now + seen - soft).max(0.0);
             }
         }
+        sharp.deficit.iter_mut().zip(&self.seen).for_each(|(now, seen)| *now = now.min(most * seen));
         sharp
     }
 }
@@ -63,7 +65,7 @@ mod tests {
         let patch = Patch { x0: 100, y0: 50, width, height, deficit };
         assert!(patch.at(11, 7) > 0.9 * patch.at(10, 7), "hardly a dip");
         let mut sharpener = Sharpener::new(1.2);
-        let sharp = sharpener.sharpen(&patch, [106, 54, 119, 61]);
+        let sharp = sharpener.sharpen(&patch, [106, 54, 119, 61], 10.0);
         assert_eq!((sharp.x0, sharp.y0, sharp.width, sharp.height), (102, 50, 21, 15));
         let at = |x: usize| sharp.at(x - 2, 7);
         assert!(at(11) < 0.8 * at(10) && (at(10) - at(13)).abs() < 1e-5, "{} {}", at(10), at(11));

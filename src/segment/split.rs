@@ -17,7 +17,7 @@ pub(super) const NARROW_PX: f32 = 1.0;
 const DEPTH_PX: f32 = 0.14;
 
 /// The same where particles are rough, in blur widths for a spread of their darkness of 1: an outline wanders by some 2.5.
-const ROUGH: f32 = 7.0;
+const ROUGH: f32 = 9.0;
 
 /// The same in a pale flake, whose texture alone makes deeper ones than coffee's, and in what is slender, along which half
 /// pixels make waists again and again.
@@ -45,6 +45,9 @@ const SHARP_FILL: f32 = 0.3;
 /// Level at which touching particles are looked at, share of their darkness: above the middle the blur of two edges that
 /// meet fills less of the gap between them, and the texture of large ones leaves no gaps yet.
 const MEETING: f32 = 0.6;
+
+/// In a larger core sharpening makes nothing darker than so many times what is seen: noise in a shadow is no particle.
+const SHARPEST: f32 = 1.1;
 
 /// Darkness of a core, share of that of large ones, below which it counts as pale: chaff lets light through.
 const PALE: f32 = 0.77;
@@ -109,10 +112,10 @@ impl Splitter {
                 return None;
             }
         }
-        let sharp = self.sharpener.sharpen(patch, bounds);
+        let sharp = self.sharpener.sharpen(patch, bounds, if is_small { f32::INFINITY } else { SHARPEST });
         // A small core is paler than it was before the blur; what is sharpened in a larger one is its texture.
-        let shade = darkness_of(sharp, runs, &mut self.darkest);
-        let [seen, level] = [if area < SOFT_PX2 { shade } else { darkness }, MEETING * shade];
+        let own = darkness_of(sharp, runs, &mut self.darkest);
+        let [seen, level] = [if area < SOFT_PX2 { own } else { darkness }, MEETING * own];
         let found = if seen < PALE * self.core {
             basins.shape(patch, runs, bounds, level, if is_small { 2 } else { 1 });
             parts(basins, 0.0, SURE_DEPTH_PX)
