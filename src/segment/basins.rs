@@ -149,10 +149,9 @@ impl Basins {
         }
     }
 
-    /// Floods the depths from the deepest sample on; basins that meet above the waist, or are
-    /// narrower than [`NARROW_PX`], become one, a waist being `fill` px
-    /// narrower than it looks and at least `least` px deep as it looks. Gives their number and leaves each sample's basin
-    /// for [`Basins::at`].
+    /// Floods the depths from the deepest sample on; basins that meet above the waist, or are narrower than [`NARROW_PX`],
+    /// become one, a waist being `fill` px narrower than it looks and at least `least` px deep as it looks. Gives their
+    /// number and leaves each sample's basin for [`Basins::at`].
     ///
     /// Source: watershed by rising persistence, as in the merge trees of topological data analysis (from memory).
     pub fn flood(&mut self, fill: f32, least: f32) -> usize {
@@ -162,6 +161,9 @@ impl Basins {
         self.of.resize(self.depth.len(), u32::MAX);
         self.joined.clear();
         let mut peaks: Vec<f32> = Vec::new();
+        if self.order.is_empty() {
+            return 0;
+        }
         for &i in &self.order {
             let here = self.depth[i];
             // The deepest neighbour leads uphill: the sample is its basin's. Others meet that basin here.
@@ -198,6 +200,12 @@ impl Basins {
                 self.joined.add()
             });
             self.of[i] = basin as u32;
+        }
+        // Mostly all basins have become one.
+        let first = self.joined.find(0);
+        if (1..peaks.len()).all(|basin| self.joined.find(basin) == first) {
+            self.of.iter_mut().zip(&self.inside).for_each(|(of, inside)| *of = if *inside { 0 } else { u32::MAX });
+            return 1;
         }
         // Numbers without gaps.
         let mut number = vec![u32::MAX; peaks.len()];

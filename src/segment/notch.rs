@@ -1,36 +1,55 @@
 //! A quick look at the outline of a core: without a notch it is one particle.
 
-use super::label::Run;
+use super::label::{Run, bounds};
 use super::split::WAIST;
 
 /// Notch that the stairs of pixels alone leave, px.
-const STAIRS_PX: f64 = 0.5;
+const STAIRS_PX: f64 = 0.7;
 
 /// Notch that a speck of 2 px radius leaves on a large particle, px.
 const SPECK_NOTCH_PX: f64 = 1.9;
+
+/// The outline of a core as it is seen from its four sides: room that is kept from one to the next.
+#[derive(Default)]
+pub(super) struct Sides {
+    points: Vec<[f64; 2]>,
+    /// First and last row of each column.
+    top: Vec<u32>,
+    bottom: Vec<u32>,
+}
 
 /// True when the outline of the core has a notch as deep as two particles of its area leave where they meet.
 ///
 /// Circles with the radii R and r ≤ R whose waist is [`WAIST`]·r leave 2Rr/(R + r) − [`WAIST`]·r: least for two of a
 /// size, or for the smallest speck that counts.
-pub(super) fn is_notched(runs: &[Run], area: usize, sides: &mut [Vec<[f64; 2]>; 2]) -> bool {
+pub(super) fn is_notched(runs: &[Run], area: usize, sides: &mut Sides) -> bool {
     let equal = (1.0 - f64::from(WAIST)) * (0.5 * area as f64 / std::f64::consts::PI).sqrt();
     let wanted = equal.clamp(STAIRS_PX, SPECK_NOTCH_PX);
-    for (side, sign) in sides.iter_mut().zip([1.0, -1.0]) {
-        side.clear();
-        for run in runs {
-            let x = if sign > 0.0 { f64::from(run.x0) } else { -f64::from(run.x1) };
-            match side.last_mut() {
-                // A second run in a row is a notch from above or below, or a hole.
-                Some(last) if last[0] == f64::from(run.y) => return true,
-                _ => side.push([f64::from(run.y), x]),
-            }
-        }
-        if deepest_notch(side) >= wanted {
-            return true;
-        }
+    let [x0, _, x1, _] = bounds(runs);
+    // First and last pixel of every row and of every column; what is missing between them is a hole.
+    let Sides { points, top, bottom } = sides;
+    top.clear();
+    top.resize(x1 - x0, u32::MAX);
+    bottom.clear();
+    bottom.resize(x1 - x0, 0);
+    for run in runs {
+        let columns = run.x0 as usize - x0..run.x1 as usize - x0;
+        top[columns.clone()].iter_mut().for_each(|y| *y = run.y.min(*y));
+        bottom[columns].fill(run.y + 1);
     }
-    false
+    let rows = || runs.chunk_by(|a, b| a.y == b.y);
+    let mut deep = |side: &mut dyn Iterator<Item = [f64; 2]>| {
+        points.clear();
+        points.extend(side);
+        deepest_notch(points) >= wanted
+    };
+    let along = |y: &[u32], sign: f64| -> Vec<[f64; 2]> {
+        y.iter().enumerate().map(|(x, y)| [x as f64, sign * f64::from(*y)]).collect()
+    };
+    deep(&mut rows().map(|row| [f64::from(row[0].y), f64::from(row[0].x0)]))
+        || deep(&mut rows().map(|row| [f64::from(row[0].y), -f64::from(row[row.len() - 1].x1)]))
+        || deep(&mut along(top, 1.0).into_iter())
+        || deep(&mut along(bottom, -1.0).into_iter())
 }
 
 /// Greatest distance of the points (y, x), by rising y, from their convex hull towards smaller x.

@@ -2,7 +2,7 @@
 
 use super::basins::Basins;
 use super::label::{Run, darkness_of};
-use super::notch::is_notched;
+use super::notch::{Sides, is_notched};
 use super::sharpen::Sharpener;
 use crate::backdrop::Patch;
 
@@ -75,8 +75,7 @@ pub(super) struct Splitter {
     texture: f32,
     /// Blur, px.
     sigma: f32,
-    /// Left and right outline.
-    sides: [Vec<[f64; 2]>; 2],
+    sides: Sides,
     sharpener: Sharpener,
     darkest: Vec<f32>,
     basins: Basins,
@@ -89,7 +88,7 @@ impl Splitter {
             core: core as f32,
             texture: texture as f32,
             sigma: sigma_px as f32,
-            sides: Default::default(),
+            sides: Sides::default(),
             sharpener: Sharpener::new(sigma_px),
             darkest: Vec::new(),
             basins: Basins::default(),
