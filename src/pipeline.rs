@@ -225,6 +225,13 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
             part.rejected = Some(Rejection::Fibre);
             continue;
         }
+        if shape.is_pale(&scene) {
+            if !settings.chaff {
+                part.rejected = Some(Rejection::Chaff);
+                continue;
+            }
+            particle.flags.insert(Flags::PALE);
+        }
         particle.weight = weight * recall.weight(shape.ecd_px());
         if shape.ecd_px() < limit_px {
             particle.flags.insert(Flags::BELOW_LIMIT);

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 use super::Failure;
 use crate::pipeline::{ScaleChoice, Settings, SettingsError};
@@ -51,9 +51,19 @@ pub(super) struct Measuring {
     /// Report the share of the mass coarser than this size in µm; may be given several times
     #[arg(long, value_name = "UM", allow_negative_numbers = true, value_parser = number)]
     share_above: Vec<f64>,
+    /// Whether flakes far paler than the rest, such as chaff, count: in or out. Small ones cannot be told from coffee
+    #[arg(long, value_name = "in|out", default_value = "in")]
+    chaff: Chaff,
     /// Seed of the random draws behind the intervals: the same seed gives the same intervals
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+}
+
+/// What is done with chaff.
+#[derive(Clone, Copy, PartialEq, ValueEnum)]
+enum Chaff {
+    In,
+    Out,
 }
 
 impl Way {
@@ -106,7 +116,8 @@ impl Measuring {
             .map_err(usage("--fines"))?
             .with_shares_above(&self.share_above)
             .map_err(usage("--share-above"))?
-            .with_seed(self.seed))
+            .with_seed(self.seed)
+            .with_chaff(self.chaff == Chaff::In))
     }
 }
 

@@ -29,6 +29,8 @@ pub(super) struct Reading {
     pub outline: Vec<[f64; 2]>,
     /// Radius of the circle of the area inside the steepest edge, px; not yet corrected for blur and shade.
     pub edge_radius: Option<f64>,
+    /// Deficit in the middle of the particle.
+    pub core: f64,
     /// Deficit summed over the particle and its skirt, px².
     pub integrated: f64,
     /// Centroid of that deficit.
@@ -99,7 +101,14 @@ impl Examiner {
         let coarse = self.contour.trace(own, self.runs[0], LEVEL * core);
         let (integrated, centroid) = self.sum_deficit(own)?;
         let radius = (shoelace(&coarse).abs() / PI).sqrt();
-        let mut reading = Reading { outline: coarse, edge_radius: None, integrated, centroid, ring: Ring::default() };
+        let mut reading = Reading {
+            outline: coarse,
+            edge_radius: None,
+            core: f64::from(core),
+            integrated,
+            centroid,
+            ring: Ring::default(),
+        };
         if radius > EDGE * sigma && reading.outline.len() >= 8 {
             // Steps of one pixel, wider on large outlines: as wide as the profiles are smoothed along the outline.
             let step = (radius / 5.0).clamp(1.0, 2.0);

@@ -10,11 +10,15 @@ impl Flags {
     /// Too small for an outline: the size comes from the integrated deficit.
     pub const INTEGRATED: Flags = Flags(4);
 
+    /// Far paler than the photo's large particles: chaff, most likely.
+    pub const PALE: Flags = Flags(8);
+
     /// Bit, name in files, sentence: the one list of flags.
-    pub const ALL: [(Flags, &'static str, &'static str); 3] = [
+    pub const ALL: [(Flags, &'static str, &'static str); 4] = [
         (Flags::SPLIT, "split", "parted from a group of touching particles"),
         (Flags::BELOW_LIMIT, "below_limit", "smaller than this photo shows reliably"),
         (Flags::INTEGRATED, "integrated", "too small for an outline; sized by its integrated deficit"),
+        (Flags::PALE, "pale", "far paler than the others, as chaff is"),
     ];
 
     /// Adds a flag.

@@ -27,6 +27,7 @@ pub struct Settings {
     pub(super) seed: u64,
     pub(super) shares_above_um: Vec<f64>,
     pub(super) sieve_shape: Option<SieveShape>,
+    pub(super) chaff: bool,
 }
 
 /// A setting that makes no sense.
@@ -58,7 +59,15 @@ impl Settings {
             ScaleChoice::Card | ScaleChoice::Calibration(..) => {}
             ScaleChoice::Sheet(bars) => Scale::check_bars(*bars)?,
         }
-        Ok(Settings { scale, fines_um: 100.0, level: 0.95, seed: 1, shares_above_um: Vec::new(), sieve_shape: None })
+        Ok(Settings {
+            scale,
+            fines_um: 100.0,
+            level: 0.95,
+            seed: 1,
+            shares_above_um: Vec::new(),
+            sieve_shape: None,
+            chaff: true,
+        })
     }
 
     /// Fines are finer than `um` µm.
@@ -95,6 +104,13 @@ impl Settings {
     #[must_use]
     pub fn with_sieve_shape(mut self, shape: Option<SieveShape>) -> Self {
         self.sieve_shape = shape;
+        self
+    }
+
+    /// Leaves out what is as pale as chaff, or takes it in.
+    #[must_use]
+    pub fn with_chaff(mut self, taken_in: bool) -> Self {
+        self.chaff = taken_in;
         self
     }
 

@@ -104,8 +104,10 @@ struct ParticlesV1 {
     off_paper: usize,
     too_large: usize,
     fibres: usize,
+    chaff: usize,
     below_limit: usize,
     split: usize,
+    pale: usize,
 }
 
 #[derive(Serialize)]
@@ -291,8 +293,10 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             off_paper: rejected(Rejection::OffPaper),
             too_large: rejected(Rejection::TooLarge),
             fibres: rejected(Rejection::Fibre),
+            chaff: rejected(Rejection::Chaff),
             below_limit: flagged(Flags::BELOW_LIMIT),
             split: flagged(Flags::SPLIT),
+            pale: flagged(Flags::PALE),
         },
         limit: limit_v1(m),
         distribution: DistributionV1 {

@@ -4,6 +4,7 @@ use super::format::{count, interval, percent, significant, value};
 use super::verdict::{label, meaning};
 use crate::compare::Quantity;
 use crate::distribution::Figures;
+use crate::particle::{Flags, Particle};
 use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::scale::{Scale, Source};
 use crate::segment::Rejection;
@@ -165,6 +166,16 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         out.extend(fires.map(|c| Remark { advice: true, text: format!("{name}{}", c.sentence) }));
     }
     let mut say = |text: String| out.push(Remark { advice: false, text });
+    let mass = |p: &&Particle| p.weight * p.ecd_um.powi(3);
+    let all = || m.photos.iter().flat_map(|p| &p.particles);
+    let pale = || all().filter(|p| p.flags.contains(Flags::PALE));
+    if pale().next().is_some() {
+        say(format!(
+            "{} far paler than the rest, as chaff is, with {} % of the mass: counted.",
+            count(pale().count(), "particle"),
+            significant(100.0 * pale().map(|p| mass(&p)).sum::<f64>() / all().map(|p| mass(&p)).sum::<f64>(), 2)
+        ));
+    }
     say(left_out(m));
     let scale = &m.photos[0].scale;
     if let Some(part) = scale.main_part().filter(|_| scale.relative_uncertainty() > 0.0) {
@@ -201,6 +212,7 @@ fn left_out(m: &Measurement) -> String {
     let rejected = |why| m.photos.iter().flat_map(|p| &p.rejected).filter(|(_, r)| *r == why).count();
     let kinds = [
         (Rejection::CutByFrame, "particle", "that the frame cuts"),
+        (Rejection::Chaff, "pale flake", "taken for chaff"),
         (Rejection::Fibre, "hair", "or the like (nine times as long as wide)"),
         (
             Rejection::TooLarge,

@@ -38,6 +38,8 @@ pub enum Rejection {
     TooLarge,
     /// Far longer than wide: a hair, a fibre.
     Fibre,
+    /// Pale as chaff, which is not wanted.
+    Chaff,
 }
 
 /// Everything found in one photo.

@@ -121,7 +121,7 @@ impl Splitter {
         } else {
             let fine = match area {
                 ..SMALL_PX2 => 4,
-                ..FINE_PX2 => 2,
+                SMALL_PX2..FINE_PX2 => 2,
                 _ => 1,
             };
             basins.shape(sharp, runs, bounds, level, fine);
