@@ -1,24 +1,26 @@
 //! The only place that chains the stages.
 
+mod measured;
 mod repeated;
 mod settings;
 mod sight;
 
+pub use measured::{MeasuredPhoto, Measurement, Quality};
 pub use settings::{ScaleChoice, Settings, SettingsError};
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use rayon::prelude::*;
 
-use crate::advice::{self, Check};
+use crate::advice;
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Recall,
-    Sample, SampleError, SieveShape, Sizes, check_known, intervals, mass_figures,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Sample,
+    SampleError, Sizes, check_known, intervals, mass_figures,
 };
-use crate::numeric::{Estimate, Spans};
+use crate::numeric::Spans;
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
-use crate::photo::{self, Origin, Photo, PhotoError};
+use crate::photo::{self, Photo, PhotoError};
 use crate::scale::sheet::{DISC_FRAME, find_sheet, find_sheet_or_why, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
@@ -51,94 +53,6 @@ pub enum MeasureError {
          Spread the grounds in frame L, M or S; the discs tell the tool's bias: lightsieve calibrate PHOTO --known 1000±50"
     )]
     PrintedDiscs(String),
-}
-
-/// What was read of a photo besides its particles.
-#[derive(Clone, Debug)]
-pub struct Quality {
-    /// Blur at the edges that face the light, px.
-    pub blur_px: f64,
-    /// Standard deviation of single paper pixels, share of the paper's light.
-    pub noise: f64,
-    /// Deficit in the middle of large particles, dimensionless.
-    pub core: f64,
-    /// Deficit of the paper in the contact shadow, dimensionless.
-    pub shade: f64,
-    /// Light of the paper, share of full scale.
-    pub paper_level: f64,
-    /// Share of the picture that is paper.
-    pub paper_share: f64,
-    /// Share of the paper that is covered by whole and cut particles.
-    pub coverage: f64,
-}
-
-/// One photo, measured.
-#[derive(Clone, Debug)]
-pub struct MeasuredPhoto {
-    /// File, as given.
-    pub path: PathBuf,
-    /// Width and height, px, upright.
-    pub size_px: [usize; 2],
-    /// What the file says of itself.
-    pub origin: Origin,
-    /// The scale used.
-    pub scale: Scale,
-    /// Whole particles on the paper.
-    pub particles: Vec<Particle>,
-    /// Their outlines, in the same order.
-    pub shapes: Vec<Shape>,
-    /// Outlines of what gave the scale, px: a disc, the marks of a sheet.
-    pub reference: Vec<Vec<[f64; 2]>>,
-    /// What was left out, with the reason.
-    pub rejected: Vec<(Vec<Run>, Rejection)>,
-    /// Smallest ECD of which the photo shows 95 %, µm.
-    pub smallest_ecd_um: f64,
-    /// Share of particles of each size that the photo shows.
-    pub recall: Recall,
-    /// How good the photo is.
-    pub quality: Quality,
-    /// What was looked at, with advice where it is needed.
-    pub checks: Vec<Check>,
-}
-
-/// Several photos of the same grounds, measured: the end of the pipeline.
-#[derive(Clone, Debug)]
-pub struct Measurement {
-    /// The photos.
-    pub photos: Vec<MeasuredPhoto>,
-    /// Diameters in rising order.
-    pub sizes: Sizes,
-    /// Figures by mass with intervals, in the order of [`Figures::NAMES`].
-    pub by_mass: [Estimate; 7],
-    /// Figures by number.
-    pub by_number: Figures,
-    /// Histogram by mass, 20 classes to a factor of ten.
-    pub curve: Curve,
-    /// The same in fine steps, 200 to a factor of ten, for drawing the cumulative line.
-    pub cumulative: Curve,
-    /// Share of the mass coarser than each size asked for: (size in µm, share in %).
-    pub shares_above: Vec<(f64, f64)>,
-    /// How sieves would sort the grounds, where their shape is known: figures by mass, sizes being the widths by which particles pass.
-    pub as_sieved: Option<(SieveShape, [Estimate; 7])>,
-    /// Fines are finer than this, µm.
-    pub fines_um: f64,
-    /// True when some fines are smaller than the limit of a photo: their share is at least that given.
-    pub fines_at_least: bool,
-    /// Smallest ECD of which every photo shows 95 %, µm.
-    pub smallest_ecd_um: f64,
-    /// Coverage of the intervals, 0..1.
-    pub level: f64,
-}
-
-impl Measurement {
-    /// The same with the photos named by their files alone.
-    #[must_use]
-    pub fn without_folders(mut self) -> Self {
-        for photo in &mut self.photos {
-            photo.path = photo.path.file_name().map_or_else(|| photo.path.clone(), PathBuf::from);
-        }
-        self
-    }
 }
 
 /// Reads and measures the photo at `path`.
@@ -198,8 +112,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         Source::Card(card) => vec![card.outline.clone()],
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
-    let recall = sight::recall(&mut photo, &scene, &regions, &calibration);
-    let limit_px = recall.limit_px();
+    let sight = sight::sight(&mut photo, &scene, &regions, &calibration);
     let mut parts = regions.parts;
     let mut particles = Vec::new();
     let mut whole = Vec::new();
@@ -232,14 +145,15 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
             }
             particle.flags.insert(Flags::PALE);
         }
-        particle.weight = weight * recall.weight(shape.ecd_px());
-        if shape.ecd_px() < limit_px {
+        particle.weight = weight * sight.recall.weight(shape.ecd_px());
+        if shape.ecd_px() < sight.limit_px(scene.softness.at(shape.centre)) {
             particle.flags.insert(Flags::BELOW_LIMIT);
         }
         particles.push(particle);
         whole.push(shape);
     }
-    let smallest_ecd_um = limit_px * scale.typical();
+    let smallest_ecd_um = sight.recall.limit_px() * scale.typical();
+    let ninths = scene.softness.ratios();
     let checks = advice::checks(&advice::Seen {
         photo: &photo,
         scene: &scene,
@@ -263,7 +177,8 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         size_px: [photo.width(), photo.height()],
         origin: photo.origin().clone(),
         smallest_ecd_um,
-        recall,
+        smallest_by_ninth_um: ninths.iter().map(|&softness| sight.limit_px(softness) * scale.typical()).collect(),
+        recall: sight.recall,
         checks,
         scale,
         particles,
@@ -272,6 +187,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         rejected: parts.into_iter().filter_map(|p| p.rejected.map(|r| (p.runs, r))).collect(),
         quality: Quality {
             blur_px: calibration.look.blur_px,
+            blur_by_ninth_px: ninths.iter().map(|ratio| ratio * calibration.look.blur_px).collect(),
             noise: scene.noise,
             core: scene.core,
             shade: calibration.shade.strength,

@@ -11,8 +11,9 @@ use lightsieve::render::{Rendered, SceneSpec, render};
 use rayon::prelude::*;
 
 /// Faults, each called by the name of the check that should fire on it.
-const FAULTS: [&str; 12] = [
+const FAULTS: [&str; 13] = [
     "focus",
+    "depth",
     "motion",
     "clipped",
     "dark",
@@ -87,6 +88,16 @@ fn shaken(image: &RgbImage, length: i64, steep: bool) -> RgbImage {
     })
 }
 
+/// The picture as a phone held at a slant sees it: blurred by `sigma` px more from three fifths of its width on.
+fn softer_to_the_right(image: &RgbImage, sigma: f32) -> RgbImage {
+    let soft = image::imageops::blur(image, sigma);
+    RgbImage::from_fn(image.width(), image.height(), |x, y| {
+        let share = ((x as f32 / image.width() as f32 - 0.5) / 0.1).clamp(0.0, 1.0);
+        let mix = |a: u8, b: u8| (f32::from(a) + share * (f32::from(b) - f32::from(a))).round() as u8;
+        image::Rgb(std::array::from_fn(|c| mix(image.get_pixel(x, y).0[c], soft.get_pixel(x, y).0[c])))
+    })
+}
+
 fn measured(fault: &str, seed: u64) -> MeasuredPhoto {
     let spec = faulty(fault, seed);
     let mut rendered: Rendered = render(&spec).unwrap();
@@ -96,6 +107,11 @@ fn measured(fault: &str, seed: u64) -> MeasuredPhoto {
     if fault == "clipped" {
         let gain = 1.25 + 0.05 * (seed % 5) as f32;
         rendered.image.iter_mut().for_each(|code| *code = (gain * f32::from(*code)).min(255.0) as u8);
+    }
+    if fault == "depth" {
+        let blur = spec.camera.blur_sigma_px;
+        let most = blur * (2.0 + 0.2 * (seed % 5) as f64);
+        rendered.image = softer_to_the_right(&rendered.image, (most * most - blur * blur).sqrt() as f32);
     }
     let settings = Settings::new(ScaleChoice::Given(spec.um_per_px)).unwrap();
     measure_photo(photo::decode(&rendered.jpeg()).unwrap(), Path::new("photo.jpg"), &settings).unwrap()

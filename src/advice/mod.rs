@@ -83,6 +83,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         ..above(name, figure, limit, unit, sentence)
     };
     let sigma = scene.blur_px;
+    let (softest, place) = scene.softness.worst();
     let split = particles.iter().filter(|p| p.flags.contains(Flags::SPLIT)).count();
     let mass = |p: &Particle| p.weight * p.ecd_um.powi(3);
     let total: f64 = particles.iter().map(mass).sum();
@@ -99,6 +100,16 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
             2.0,
             "px of blur",
             "The photo is soft: clean the lens, tap on the grounds to focus, and keep still or use the self-timer.",
+        ),
+        above(
+            "depth",
+            softest,
+            1.5,
+            "largest over smallest blur",
+            &format!(
+                "The photo is softer at its {place} than elsewhere: hold the phone level, straight above the grounds, and a little \
+                 farther away."
+            ),
         ),
         above(
             "motion",

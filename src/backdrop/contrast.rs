@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::softness::Softness;
 use super::{BackdropError, Scene};
 use crate::numeric::{median, normal_quantile};
 use crate::photo::Photo;
@@ -18,7 +19,7 @@ struct DarkRun {
     x1: usize,
 }
 
-/// Reads `core`, `texture` and `blur_px` of the scene.
+/// Reads `core`, `texture`, `blur_px` and `softness` of the scene.
 pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError> {
     let (width, height) = (photo.width(), photo.height());
     // Dark enough to be a particle rather than noise: 8 sigma, and above any shade that a lamp gives paper.
@@ -74,6 +75,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     let mut cores = Vec::new();
     let mut shares = Vec::new();
     let mut textures = Vec::new();
+    let mut places = Vec::new();
     runs.retain(|r| r.x1 - r.x0 >= shortest);
     for run in runs.iter().step_by((2 * runs.len() / EDGES).max(1)) {
         let trim = ((run.x1 - run.x0) / 4).min(6);
@@ -87,6 +89,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         for edge in [run.x0, run.x1] {
             if let Some(steepest) = steepest_step(photo, scene, run.y, edge) {
                 shares.push(steepest / core);
+                places.push([edge, run.y]);
             }
         }
     }
@@ -96,8 +99,10 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     scene.texture = (spread * spread - scene.noise * scene.noise).max(0.0).sqrt();
     // The gradient of an ideal edge of height `core` under a Gaussian blur is core / (√(2π)·σ); over a difference of two
     // pixels it is core·(2Φ(1/σ) − 1)/2, which is solved for σ. Above 0.49 the edge is sharper than pixels can show.
-    let share = median(&mut shares).unwrap_or(0.34).clamp(0.05, 0.49);
-    scene.blur_px = 1.0 / normal_quantile(share + 0.5);
+    let blur_of = |share: f64| 1.0 / normal_quantile(share.clamp(0.05, 0.49) + 0.5);
+    let edges: Vec<([usize; 2], f64)> = places.into_iter().zip(shares.iter().map(|&share| blur_of(share))).collect();
+    scene.blur_px = blur_of(median(&mut shares).unwrap_or(0.34));
+    scene.softness = Softness::learn([width, height], &edges, scene.blur_px);
     Ok(())
 }
 

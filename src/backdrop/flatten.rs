@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::Scene;
 use super::field::Field;
+use super::softness::Softness;
 use super::tiles::Tiles;
 use crate::numeric::{median, quadratic_surface, quantile_of_sorted, surface_terms};
 use crate::photo::Photo;
@@ -63,6 +64,7 @@ pub(super) fn scene(tiles: &Tiles, field: Field) -> Scene {
         level: median(&mut middle).unwrap_or(0.0),
         field,
         blur_px: 0.0,
+        softness: Softness::uniform([1, 1]),
         core: 0.0,
         texture: 0.0,
     }

@@ -4,11 +4,13 @@
 mod contrast;
 mod field;
 mod flatten;
+mod softness;
 mod tiles;
 
 pub use field::{Field, Region};
 pub(crate) use flatten::DarkCodes;
 pub use flatten::Patch;
+pub use softness::Softness;
 
 use crate::photo::Photo;
 
@@ -30,6 +32,8 @@ pub struct Scene {
     pub noise: f64,
     /// Standard deviation of the blur, px.
     pub blur_px: f64,
+    /// How it varies over the photo.
+    pub softness: Softness,
     /// Median deficit inside large particles, dimensionless.
     pub core: f64,
     /// Standard deviation of the deficit inside large particles, share of `core`, without the noise: their surface.

@@ -172,7 +172,11 @@ mod tests {
 
     fn trials(law: &Recall, sizes: impl Iterator<Item = f64>, draws: &mut Draws) -> Vec<Trial> {
         sizes
-            .map(|ecd_px| Trial { ecd_px, found_px: (draws.uniform() < law.at(ecd_px)).then_some(1.02 * ecd_px) })
+            .map(|ecd_px| Trial {
+                ecd_px,
+                found_px: (draws.uniform() < law.at(ecd_px)).then_some(1.02 * ecd_px),
+                softness: 1.0,
+            })
             .collect()
     }
 
@@ -195,7 +199,7 @@ mod tests {
     fn sizes_that_part_sharply_give_a_limit_between_them() {
         let trials: Vec<Trial> = [1.5, 1.8, 2.2, 2.6]
             .into_iter()
-            .flat_map(|ecd_px| [Trial { ecd_px, found_px: (ecd_px > 2.0).then_some(ecd_px) }; 20])
+            .flat_map(|ecd_px| [Trial { ecd_px, found_px: (ecd_px > 2.0).then_some(ecd_px), softness: 1.0 }; 20])
             .collect();
         let found = Recall::fit(&trials, &Recall::expected(2.0, 2.5));
         assert!((1.8..2.2).contains(&found.limit_px()), "{found:?}");
@@ -207,7 +211,7 @@ mod tests {
     fn trials_that_all_fail_or_all_pass_end_beside_the_sizes_tried() {
         let all = |found: bool| -> Vec<Trial> {
             let sizes = [2.0, 3.0, 4.0];
-            sizes.map(|ecd_px| Trial { ecd_px, found_px: found.then_some(ecd_px) }).repeat(20)
+            sizes.map(|ecd_px| Trial { ecd_px, found_px: found.then_some(ecd_px), softness: 1.0 }).repeat(20)
         };
         let start = Recall::expected(2.0, 2.5);
         assert!((4.0..8.1).contains(&Recall::fit(&all(false), &start).size_px(0.5)));

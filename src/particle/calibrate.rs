@@ -8,7 +8,7 @@ use super::look::Look;
 use super::shade::Shade;
 use super::shape::Raw;
 use super::synthetic::disc;
-use crate::backdrop::Scene;
+use crate::backdrop::{Scene, Softness};
 
 /// Radii of the synthetic discs, in blur widths: rising in equal ratio.
 const RADII: [f64; 13] = [0.45, 0.65, 0.9, 1.2, 1.5, 1.85, 2.3, 2.8, 3.5, 4.5, 6.0, 8.5, 12.0];
@@ -43,6 +43,19 @@ impl Table {
     fn integrated(&self, radius: f64) -> f64 {
         interpolate(&self.darkness, [1, 0], radius).powi(2)
     }
+
+    fn radius_from_edge(&self, edge: f64) -> f64 {
+        let Some(last) = self.edge.last() else { return edge };
+        if edge >= last[0] {
+            // Blur and shade act along the outline, so beyond the table the shift in pixels stays as it is.
+            return edge + (last[1] - last[0]) * (last[0] / edge);
+        }
+        interpolate(&self.edge, [0, 1], edge)
+    }
+
+    fn radius_from_integrated(&self, integrated: f64) -> f64 {
+        interpolate(&self.darkness, [0, 1], integrated.max(0.0).sqrt())
+    }
 }
 
 /// The photo's own calibration.
@@ -52,7 +65,9 @@ pub struct Calibration {
     sigma: f64,
     /// Blur and sharpening of the photo.
     pub look: Look,
-    table: Table,
+    softness: Softness,
+    /// Tables for parts of the photo, each with its blur over that of the whole, rising.
+    tables: Vec<(f64, Table)>,
     /// 0 … 1 from soft to hard shade.
     hardness: f64,
     /// The shadow found.
@@ -66,7 +81,7 @@ impl Calibration {
         // While learning, only the discs around the sizes learnt on are needed.
         let table_of = |shade: &Shade| table(sigma, &look, scene.core, shade, 1.8..9.0);
         let bare = table_of(&Shade::default());
-        let mut calibration = Calibration { sigma, look, table: table_of(&shade), hardness: 0.0, shade };
+        let mut learnt = table_of(&shade);
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for round in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -74,9 +89,9 @@ impl Calibration {
                 .flatten()
                 .filter(|r| !r.crowded && !r.split)
                 .filter_map(|r| {
-                    let radius = calibration.radius_from_edge(r.reading.edge_radius?);
+                    let radius = learnt.radius_from_edge(r.reading.edge_radius?);
                     let own = bare.integrated(radius);
-                    let made = if round == 0 { 0.0 } else { calibration.table.integrated(radius) - own };
+                    let made = if round == 0 { 0.0 } else { learnt.integrated(radius) - own };
                     (LEARN[0] * sigma..LEARN[1] * sigma).contains(&radius).then_some([
                         2.0 * radius,
                         r.reading.integrated - own,
@@ -88,39 +103,46 @@ impl Calibration {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            calibration.table = table_of(&shade);
+            learnt = table_of(&shade);
         }
-        calibration.shade = shade;
-        calibration.hardness = along(HARD_SHADE, shade.strength / scene.core);
-        calibration.table = table(sigma, &look, scene.core, &shade, 0.0..f64::INFINITY);
-        calibration
+        let whole = |ratio: f64| {
+            let look = Look { blur_px: ratio * look.blur_px, ..look };
+            (ratio, table(sigma, &look, scene.core, &shade, 0.0..f64::INFINITY))
+        };
+        Calibration {
+            sigma,
+            look,
+            softness: scene.softness.clone(),
+            tables: scene.softness.steps().into_iter().map(whole).collect(),
+            hardness: along(HARD_SHADE, shade.strength / scene.core),
+            shade,
+        }
     }
 
     /// Radius (px) of the particle, and true when its outline had no part in it.
     pub(super) fn radius(&self, reading: &Reading) -> (f64, bool) {
-        let small = self.radius_from_integrated(reading.integrated);
-        let t =
-            along([0, 1].map(|i| BLEND[i] + self.hardness * (BLEND_IN_HARD_SHADE[i] - BLEND[i])), small / self.sigma);
+        let ratio = self.softness.at(reading.centroid);
+        // Between the tables for a blur below and above its own.
+        let above = self.tables.iter().position(|(of, _)| *of >= ratio).unwrap_or(self.tables.len() - 1);
+        let (radius, integrated) = self.radius_by(above, reading);
+        if above == 0 {
+            return (radius, integrated);
+        }
+        let below = above - 1;
+        let share = along([self.tables[above].0, self.tables[below].0], ratio);
+        (radius + share * (self.radius_by(below, reading).0 - radius), integrated)
+    }
+
+    /// The same by one of the tables.
+    fn radius_by(&self, table: usize, reading: &Reading) -> (f64, bool) {
+        let (ratio, table) = &self.tables[table];
+        let small = table.radius_from_integrated(reading.integrated);
+        let blend = [0, 1].map(|i| BLEND[i] + self.hardness * (BLEND_IN_HARD_SHADE[i] - BLEND[i]));
+        let t = along(blend, small / (ratio * self.sigma));
         match reading.edge_radius {
-            Some(edge) if t > 0.0 => {
-                let large = self.radius_from_edge(edge);
-                (t * large + (1.0 - t) * small, false)
-            }
+            Some(edge) if t > 0.0 => (t * table.radius_from_edge(edge) + (1.0 - t) * small, false),
             _ => (small, true),
         }
-    }
-
-    fn radius_from_edge(&self, edge: f64) -> f64 {
-        let Some(last) = self.table.edge.last() else { return edge };
-        if edge >= last[0] {
-            // Blur and shade act along the outline, so beyond the table the shift in pixels stays as it is.
-            return edge + (last[1] - last[0]) * (last[0] / edge);
-        }
-        interpolate(&self.table.edge, [0, 1], edge)
-    }
-
-    fn radius_from_integrated(&self, integrated: f64) -> f64 {
-        interpolate(&self.table.darkness, [0, 1], integrated.max(0.0).sqrt())
     }
 }
 
@@ -188,7 +210,9 @@ mod tests {
         for sharpen in [0.0, 0.5] {
             let look = Look { blur_px: 1.0, sharpen, level: 0.7, excess: 1.0 };
             let table = table(1.1, &look, 0.9, &shade, 0.0..99.0);
-            let calibration = Calibration { sigma: 1.1, look, table, hardness: 0.0, shade };
+            let softness = Softness::uniform([100, 100]);
+            let calibration =
+                Calibration { sigma: 1.1, look, softness, tables: vec![(1.0, table)], hardness: 0.0, shade };
             for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
                 let patch = disc(radius, &look, 0.9, &shade, [0.2, 0.1], 1.1);
                 let reading = Examiner::new(1.1).examine_lone(&patch).unwrap();

@@ -30,6 +30,9 @@ const ROUNDS: usize = 5;
 /// The same on paper at full scale, where the two unknowns pull on both marks.
 const ROUNDS_FULL: usize = 15;
 
+/// Deficit beside an edge, share of that inside, that counts as much as the whole fall at the edge.
+const OUTSIDE: f64 = 0.1;
+
 /// Deepest shadow that paper at full scale is taken to hide beside a particle, share of the light: twice that of two
 /// lights, and what photos with one soft lamp show.
 const HIDDEN_SHADE: f64 = 0.2;
@@ -77,6 +80,9 @@ impl Look {
         // Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
         let mut slope = [0, 1].map(|i| [(b.0[i] - at.0[i]) / 0.1, (s.0[i] - at.0[i]) / 0.3]);
         let (mut look, mut seen) = (plain, at);
+        // Under much blur the two are hardly told apart, and a step may lead away: the best of all looks is taken.
+        let distance = |marks: [f64; 2]| (marks[0] / wanted[0] - 1.0).hypot((marks[1] - wanted[1]) / OUTSIDE);
+        let mut best = (plain, at);
         for _ in 0..if full { ROUNDS_FULL } else { ROUNDS } {
             let miss = [wanted[0] - seen.0[0], wanted[1] - seen.0[1]];
             let det = slope[0][0] * slope[1][1] - slope[0][1] * slope[1][0];
@@ -93,8 +99,11 @@ impl Look {
                 *row = [row[0] + error * moved[0] / length, row[1] + error * moved[1] / length];
             }
             (look, seen) = (next, now);
+            if distance(seen.0) < distance(best.1.0) {
+                best = (look, seen);
+            }
         }
-        (look, seen.1 - at.1)
+        (best.0, best.1.1 - at.1)
     }
 }
 

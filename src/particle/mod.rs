@@ -48,13 +48,15 @@ pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Sh
     let direction = Shade::direction_of(&around, scene.core).direction;
     // Edges that face the light carry no shade.
     let towards = (direction != [0.0; 2]).then(|| direction.map(|d| -d));
-    let profiles: Vec<Vec<f64>> = large
+    let (alike, softness) = alike(&large, scene);
+    let profiles: Vec<Vec<f64>> = alike
         .par_iter()
         .take(LOOKED_AT)
         .map_init(reader, |reader, (i, raw)| reader.profile(&regions.parts[*i], raw, towards))
         .flatten()
         .collect();
-    let (look, halo) = Look::learn(middle_profile(&profiles).as_deref(), sigma, scene.core, scene.level);
+    let (mut look, halo) = Look::learn(middle_profile(&profiles).as_deref(), sigma, scene.core, scene.level);
+    look.blur_px /= softness;
     // Sharpening brightens the paper beside a particle, in its shadow too.
     let shade = Shade::direction_of(&around.map(|level| level.map(|l| l - halo)), scene.core);
     let calibration = Calibration::learn(&raw, scene, look, shade);
@@ -75,6 +77,15 @@ fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
     large.sort_by(|a, b| b.0.total_cmp(&a.0));
     large.truncate((large.len() / 3).max(8));
     large.into_iter().map(|(_, i, r)| (i, r)).collect()
+}
+
+/// Of the particles `large` those where the photo is about as soft as at most of them, and that softness: edges of several
+/// blurs would look like none.
+fn alike<'r>(large: &[(usize, &'r Raw)], scene: &Scene) -> (Vec<(usize, &'r Raw)>, f64) {
+    let of = |raw: &Raw| scene.softness.at(raw.reading.centroid);
+    let usual = median(&mut large.iter().map(|(_, raw)| of(raw)).collect::<Vec<_>>()).unwrap_or(1.0);
+    let near: Vec<_> = large.iter().copied().filter(|(_, raw)| (of(raw) / usual - 1.0).abs() < 0.1).collect();
+    if near.len() < 8 { (large.to_vec(), usual) } else { (near, usual) }
 }
 
 /// Median shade round the particles by direction; nothing with fewer than five, which give a direction to some 10°.

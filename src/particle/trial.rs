@@ -20,6 +20,8 @@ pub struct Trial {
     pub ecd_px: f64,
     /// Diameter that was measured, px; `None` where it was not found.
     pub found_px: Option<f64>,
+    /// Blur where it lay over that of the whole photo.
+    pub softness: f64,
 }
 
 /// Empty places of a photo, and what it takes to try particles there.
@@ -56,7 +58,8 @@ impl<'a> Trials<'a> {
     ) -> Self {
         // Room for the particle, for what is read round it, and for a block that begins up to its side further on.
         let (grid, phase) = photo.grid();
-        let reach = side_px(0.5 * largest_px, &calibration.shade, scene.blur_px);
+        let softest = scene.softness.steps().last().map_or(1.0, |most| most.max(1.0)) * scene.blur_px;
+        let reach = side_px(0.5 * largest_px, &calibration.shade, softest);
         let side = (reach + grid).next_multiple_of(grid);
         let mut draws = Draws::new(seed, 0);
         let occupied = Occupied::new(photo, regions);
@@ -88,6 +91,11 @@ impl<'a> Trials<'a> {
         self.places.len() - self.used
     }
 
+    /// Blur at the place over that of the whole photo.
+    fn softness_at(&self, place: &[usize; 4]) -> f64 {
+        self.scene.softness.at([0, 1].map(|i| 0.5 * (place[i] + place[i + 2]) as f64))
+    }
+
     /// Tries `each` particles of every diameter in `sizes_px`, or as many as there are places.
     pub fn run(&mut self, sizes_px: &[f64], each: usize) -> Vec<Trial> {
         let scene = self.scene;
@@ -96,10 +104,16 @@ impl<'a> Trials<'a> {
         let excess = look.bare_excess();
         let plain = Look { excess: 1.0, ..*look };
         let core = true_core(scene.core, &Look { excess, ..*look });
-        let templates: Vec<Patch> = sizes_px
+        // As soft as the photo is where they are laid.
+        let steps = scene.softness.steps();
+        let softest = steps.last().map_or(1.0, |most| most.max(1.0)) * scene.blur_px;
+        let templates: Vec<Patch> = steps
             .par_iter()
-            .flat_map_iter(|&size| {
-                SHIFTS.iter().map(move |&at| disc(0.5 * size, &plain, core, shade, at, scene.blur_px))
+            .flat_map(|&ratio| {
+                sizes_px.par_iter().map(move |&size| (Look { blur_px: ratio * plain.blur_px, ..plain }, size))
+            })
+            .flat_map_iter(|(look, size)| {
+                SHIFTS.iter().map(move |&at| disc(0.5 * size, &look, core, shade, at, softest))
             })
             .collect();
         let count = (sizes_px.len() * each).min(self.left());
@@ -113,7 +127,10 @@ impl<'a> Trials<'a> {
             .into_par_iter()
             .map(|(i, &place, shift, [u, v])| {
                 // Every size in turn, so that fewer places take from all alike.
-                let template = &templates[i % sizes_px.len() * SHIFTS.len() + shift];
+                let ratio = self.softness_at(&place);
+                let off = |step: usize| (steps[step] - ratio).abs();
+                let step = (0..steps.len()).min_by(|&a, &b| off(a).total_cmp(&off(b))).unwrap_or(0);
+                let template = &templates[(step * sizes_px.len() + i % sizes_px.len()) * SHIFTS.len() + shift];
                 let room = self.side - template.width.min(self.side);
                 let (dx, dy) = ((u * (room + 1) as f64) as usize, (v * (room + 1) as f64) as usize);
                 let mut deficit = vec![0.0f32; self.side * self.side];
@@ -133,6 +150,7 @@ impl<'a> Trials<'a> {
         let photo = &*self.photo;
         let found = segment::find_in(photo, scene, places, self.regions);
         let occupied = Occupied::new(photo, &found);
+        let softness: Vec<f64> = places.iter().map(|place| self.softness_at(place)).collect();
         let mut sizes: Vec<Option<f64>> = vec![None; count];
         let shapes: Vec<([f64; 2], f64)> = found
             .parts
@@ -161,7 +179,7 @@ impl<'a> Trials<'a> {
         sizes
             .into_iter()
             .enumerate()
-            .map(|(i, found_px)| Trial { ecd_px: sizes_px[i % sizes_px.len()], found_px })
+            .map(|(i, found_px)| Trial { ecd_px: sizes_px[i % sizes_px.len()], found_px, softness: softness[i] })
             .collect()
     }
 }

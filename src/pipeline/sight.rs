@@ -2,7 +2,7 @@
 
 use crate::backdrop::Scene;
 use crate::distribution::{LEAST_RECALL, Recall, SEEN, expected_ecd_px};
-use crate::particle::{Calibration, Trials};
+use crate::particle::{Calibration, Trial, Trials};
 use crate::photo::Photo;
 use crate::segment::Regions;
 
@@ -21,8 +21,34 @@ const FEWEST: usize = 60;
 /// Places are drawn anew from the same seed: a photo always gives the same figures.
 const SEED: u64 = 1;
 
-/// Share of particles of each size that the photo shows. The photo is lent for the trials, and stays as it is.
-pub(super) fn recall(photo: &mut Photo, scene: &Scene, regions: &Regions, calibration: &Calibration) -> Recall {
+/// What a photo shows.
+pub(super) struct Sight {
+    /// Share of the particles of each size that are seen, over the whole photo.
+    pub recall: Recall,
+    /// Softness and smallest diameter (px) of which 95 % are seen, in the sharper and the softer places of the photo.
+    ends: [[f64; 2]; 2],
+}
+
+impl Sight {
+    /// The same everywhere.
+    fn even(recall: Recall) -> Self {
+        let limit = recall.limit_px();
+        Sight { recall, ends: [[1.0, limit], [1.0, limit]] }
+    }
+
+    /// Smallest diameter (px) of which 95 % are seen where the blur is `softness` times that of the whole photo.
+    pub fn limit_px(&self, softness: f64) -> f64 {
+        let [[sharp, low], [soft, high]] = self.ends;
+        if soft <= sharp {
+            return low;
+        }
+        let power = ((high / low).ln() / (soft / sharp).ln()).clamp(0.0, 1.0);
+        (low * high).sqrt() * (softness / (sharp * soft).sqrt()).powf(power)
+    }
+}
+
+/// Reads what the photo shows. It is lent for the trials, and stays as it is.
+pub(super) fn sight(photo: &mut Photo, scene: &Scene, regions: &Regions, calibration: &Calibration) -> Sight {
     let expected =
         |recall| expected_ecd_px(recall, regions.threshold, regions.smoothed_noise, scene.core, scene.blur_px);
     // Where nothing can be seen at all, whatever is tried is not found.
@@ -32,7 +58,7 @@ pub(super) fn recall(photo: &mut Photo, scene: &Scene, regions: &Regions, calibr
     let largest = FIRST[1] * guess;
     let mut trials = Trials::new(photo, scene, regions, calibration, largest, SEED);
     if trials.left() < FEWEST {
-        return law;
+        return Sight::even(law);
     }
     // On crowded paper most places are kept for the sizes that tell the limit.
     let first_each = (trials.left() / (3 * FIRST_SIZES)).clamp(2, FIRST_EACH);
@@ -43,7 +69,19 @@ pub(super) fn recall(photo: &mut Photo, scene: &Scene, regions: &Regions, calibr
     let ends = [half / step.sqrt(), first.size_px(LAST_RECALL).max(half * step)];
     let [start, end] = ends.map(|e| e.clamp(FIRST[0] * guess, largest));
     outcomes.extend(trials.run(&steps(start, end, SIZES), EACH));
-    Recall::fit(&outcomes, &first)
+    let recall = Recall::fit(&outcomes, &first);
+    let softness = |trial: &&Trial| trial.softness;
+    let mean = |of: &[&Trial]| of.iter().map(softness).sum::<f64>() / of.len() as f64;
+    let middle = mean(&outcomes.iter().collect::<Vec<_>>());
+    let (sharp, soft): (Vec<&Trial>, Vec<&Trial>) = outcomes.iter().partition(|trial| trial.softness < middle);
+    if !scene.softness.varies() || sharp.len().min(soft.len()) < FEWEST {
+        return Sight::even(recall);
+    }
+    let ends = [sharp, soft].map(|of| {
+        let own: Vec<Trial> = of.iter().map(|trial| **trial).collect();
+        [mean(&of), Recall::fit(&own, &recall).limit_px()]
+    });
+    Sight { recall, ends }
 }
 
 /// `count` sizes from `start` to `end` in equal ratio.

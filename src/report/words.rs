@@ -131,6 +131,19 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
     let mut out = Vec::new();
     let mut say = |text: String| out.push(Remark { advice: false, text });
     say(format!("Reliable from {} µm up: smaller particles are partly missed.", significant(m.smallest_ecd_um, 2)));
+    for photo in &m.photos {
+        let ends = |f: fn(f64, f64) -> f64, from| photo.smallest_by_ninth_um.iter().copied().fold(from, f);
+        let (least, most) = (ends(f64::min, f64::INFINITY), ends(f64::max, 0.0));
+        if most > least {
+            say(format!(
+                "{} is not sharp everywhere alike: from {} µm up where it is sharpest, from {} µm where it is softest. Sizes are \
+                 taken with the blur of their place.",
+                photo.path.display(),
+                significant(least, 2),
+                significant(most, 2)
+            ));
+        }
+    }
     if m.fines_at_least {
         say(format!(
             "The share of fines is at least that given: the photo does not show all particles below {} µm.",
