@@ -100,7 +100,16 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     // The gradient of an ideal edge of height `core` under a Gaussian blur is core / (√(2π)·σ); over a difference of two
     // pixels it is core·(2Φ(1/σ) − 1)/2, which is solved for σ. Above 0.49 the edge is sharper than pixels can show.
     let blur_of = |share: f64| 1.0 / normal_quantile(share.clamp(0.05, 0.49) + 0.5);
-    let edges: Vec<([usize; 2], f64)> = places.into_iter().zip(shares.iter().map(|&share| blur_of(share))).collect();
+    // Of every single edge it is taken from a table: solving for it takes a thousand times as long.
+    const STEPS: usize = 100;
+    const STEP: f64 = 0.5 / STEPS as f64;
+    let table: Vec<f64> = (0..=STEPS).map(|i| blur_of(i as f64 * STEP)).collect();
+    let looked_up = |share: f64| {
+        let at = share.clamp(0.0, 0.499) / STEP;
+        let (i, t) = (at as usize, at.fract());
+        table[i] + t * (table[i + 1] - table[i])
+    };
+    let edges: Vec<([usize; 2], f64)> = places.into_iter().zip(shares.iter().map(|&share| looked_up(share))).collect();
     scene.blur_px = blur_of(median(&mut shares).unwrap_or(0.34));
     scene.softness = Softness::learn([width, height], &edges, scene.blur_px);
     Ok(())
