@@ -139,7 +139,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
             continue;
         }
         if shape.is_pale(&scene) {
-            if !settings.chaff {
+            if !settings.takes_chaff() {
                 part.rejected = Some(Rejection::Chaff);
                 continue;
             }

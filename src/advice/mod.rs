@@ -107,8 +107,8 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
             1.5,
             "largest over smallest blur",
             &format!(
-                "The photo is softer at its {place} than elsewhere: hold the phone level, straight above the grounds, and a little \
-                 farther away."
+                "The photo is softer at its {place} than elsewhere: hold the phone level, straight above the grounds, a little \
+                 farther away, and wipe the lens."
             ),
         ),
         above(

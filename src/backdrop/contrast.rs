@@ -12,8 +12,14 @@ const ROWS: usize = 200;
 /// Edges that the blur is read from; the median of so many moves by less than 1 %.
 const EDGES: usize = 2000;
 
+/// An edge between a particle and bare paper: so far outside, px, less of the core's deficit is left than this share.
+const BESIDE_PX: usize = 6;
+const BARE: f64 = 0.15;
+
 /// Runs of dark pixels along sampled rows.
 struct DarkRun {
+    /// Number among the rows that are looked at, and place in the photo.
+    row: usize,
     y: usize,
     x0: usize,
     x1: usize,
@@ -52,7 +58,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         / 100.0;
     let half = 0.5 * guess;
     let mut runs = Vec::new();
-    for (y, row) in rows() {
+    for (i, (y, row)) in rows().enumerate() {
         let mut x = 0;
         while x < width {
             if f64::from(row[x]) <= half {
@@ -64,7 +70,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
                 x += 1;
             }
             if x0 > 2 && x + 2 < width && scene.field.contains(x0 - 1, y) && scene.field.contains(x, y) {
-                runs.push(DarkRun { y, x0, x1: x });
+                runs.push(DarkRun { row: i, y, x0, x1: x });
             }
         }
     }
@@ -77,6 +83,9 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     let mut textures = Vec::new();
     let mut places = Vec::new();
     runs.retain(|r| r.x1 - r.x0 >= shortest);
+    let is_bare = |run: &DarkRun, x: usize, core: f64| {
+        x < width && f64::from(deficits[run.row * width + x]) < BARE * core && scene.field.contains(x, run.y)
+    };
     for run in runs.iter().step_by((2 * runs.len() / EDGES).max(1)) {
         let trim = ((run.x1 - run.x0) / 4).min(6);
         let mut inner = vec![0.0; run.x1 - run.x0 - 2 * trim];
@@ -89,7 +98,10 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         for edge in [run.x0, run.x1] {
             if let Some(steepest) = steepest_step(photo, scene, run.y, edge) {
                 shares.push(steepest / core);
-                places.push([edge, run.y]);
+                // The relief of a coin has edges of its own, and so have particles that touch.
+                if is_bare(run, if edge == run.x0 { edge.wrapping_sub(BESIDE_PX) } else { edge + BESIDE_PX }, core) {
+                    places.push(([edge, run.y], steepest / core));
+                }
             }
         }
     }
@@ -109,7 +121,7 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         let (i, t) = (at as usize, at.fract());
         table[i] + t * (table[i + 1] - table[i])
     };
-    let edges: Vec<([usize; 2], f64)> = places.into_iter().zip(shares.iter().map(|&share| looked_up(share))).collect();
+    let edges: Vec<([usize; 2], f64)> = places.into_iter().map(|(at, share)| (at, looked_up(share))).collect();
     scene.blur_px = blur_of(median(&mut shares).unwrap_or(0.34));
     scene.softness = Softness::learn([width, height], &edges, scene.blur_px);
     Ok(())

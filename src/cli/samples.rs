@@ -9,7 +9,7 @@ use super::batch::{entries, is_photo};
 use super::measure::measure_all;
 use super::{Failure, readable};
 use crate::compare::Grounds;
-use crate::distribution::Sample;
+use crate::distribution::{PhotoParticles, Sample};
 use crate::photo;
 use crate::pipeline::{MeasuredPhoto, Settings, particles_of, scale_uncertainty};
 use crate::report::measured;
@@ -78,6 +78,10 @@ impl Named {
         for table in &tables {
             let text = readable(table, fs::read(table))?;
             photos.extend(measured::photos(&text).map_err(|e| anyhow!("{}: {e}", table.display()))?);
+        }
+        if !settings.takes_chaff() {
+            // A table holds pale particles, with their flag.
+            photos.iter_mut().for_each(PhotoParticles::leave_out_pale);
         }
         let measured: Vec<MeasuredPhoto> = measure_all(&pictures, settings)?;
         photos.extend(particles_of(&measured)?);

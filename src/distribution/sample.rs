@@ -1,4 +1,4 @@
-use crate::particle::Particle;
+use crate::particle::{Flags, Particle};
 
 /// The particles of one photo.
 #[derive(Clone, Debug, PartialEq)]
@@ -9,6 +9,13 @@ pub struct PhotoParticles {
     pub particles: Vec<Particle>,
     /// Smallest ECD of which the photo shows 95 %, µm.
     pub smallest_ecd_um: f64,
+}
+
+impl PhotoParticles {
+    /// Leaves out what is as pale as chaff.
+    pub fn leave_out_pale(&mut self) {
+        self.particles.retain(|p| !p.flags.contains(Flags::PALE));
+    }
 }
 
 /// Particles that are looked for in another photo: the largest, which are placed best. They are among twice as many of its largest.

@@ -23,7 +23,7 @@ const FIBRE_ECD_PX: f64 = 6.0;
 /// 0.3 % of the coffee and a third of the chaff lie below it (45 % of its mass); in darker ones no coffee does.
 const PALE: f64 = 0.7;
 /// ECD from which on blur leaves the middle as dark as it is, in blur widths.
-const PALE_ECD: f64 = 8.0;
+const PALE_ECD: f64 = 10.0;
 
 /// A particle measured in pixels.
 #[derive(Clone, Debug)]
@@ -192,7 +192,8 @@ impl Shape {
 
     /// True for what lets light through, as thin flakes of chaff do, in the photo of `scene`; small ones cannot be told.
     pub fn is_pale(&self, scene: &Scene) -> bool {
-        self.ecd_px() > PALE_ECD * scene.blur_px && self.core < PALE * scene.core
+        let blur_px = scene.blur_px * scene.softness.at(self.centre);
+        self.ecd_px() > PALE_ECD * blur_px && self.core < PALE * scene.core
     }
 
     /// Equivalent circular diameter, px: the formula of [`ecd_um`] with the area in px².

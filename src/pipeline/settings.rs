@@ -114,6 +114,11 @@ impl Settings {
         self
     }
 
+    /// False where what is as pale as chaff is left out.
+    pub fn takes_chaff(&self) -> bool {
+        self.chaff
+    }
+
     /// Fines are finer than this, µm.
     pub fn fines_um(&self) -> f64 {
         self.fines_um

@@ -1,6 +1,6 @@
 //! The limit of sight: particles are laid on the photo's own paper and looked for.
 
-use crate::backdrop::Scene;
+use crate::backdrop::{Scene, Softness};
 use crate::distribution::{LEAST_RECALL, Recall, SEEN, expected_ecd_px};
 use crate::particle::{Calibration, Trial, Trials};
 use crate::photo::Photo;
@@ -34,6 +34,15 @@ impl Sight {
     fn even(recall: Recall) -> Self {
         let limit = recall.limit_px();
         Sight { recall, ends: [[1.0, limit], [1.0, limit]] }
+    }
+
+    /// As blur makes it by the formula of [`expected_ecd_px`], where trials are too few to tell: a particle is smoothed once
+    /// more with the blur of the whole photo before it is looked for.
+    fn widened(recall: Recall, softness: &Softness) -> Self {
+        let limit = recall.limit_px();
+        let ratios = softness.steps();
+        let ends = [ratios[0], ratios[ratios.len() - 1]].map(|r| [r, limit * (0.5 * (1.0 + r * r)).sqrt()]);
+        Sight { recall, ends }
     }
 
     /// Smallest diameter (px) of which 95 % are seen where the blur is `softness` times that of the whole photo.
@@ -74,8 +83,11 @@ pub(super) fn sight(photo: &mut Photo, scene: &Scene, regions: &Regions, calibra
     let mean = |of: &[&Trial]| of.iter().map(softness).sum::<f64>() / of.len() as f64;
     let middle = mean(&outcomes.iter().collect::<Vec<_>>());
     let (sharp, soft): (Vec<&Trial>, Vec<&Trial>) = outcomes.iter().partition(|trial| trial.softness < middle);
-    if !scene.softness.varies() || sharp.len().min(soft.len()) < FEWEST {
+    if !scene.softness.varies() {
         return Sight::even(recall);
+    }
+    if sharp.len().min(soft.len()) < FEWEST {
+        return Sight::widened(recall, &scene.softness);
     }
     let ends = [sharp, soft].map(|of| {
         let own: Vec<Trial> = of.iter().map(|trial| **trial).collect();

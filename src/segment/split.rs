@@ -33,8 +33,8 @@ const FIBRE: f32 = 9.0;
 /// Half widths of slender cores and of fibres, px, at most: wider ones are many particles that lie together.
 const THIN_PX: [f32; 2] = [2.2, 5.0];
 
-/// More thin parts of one core than this are no specks: clumps hold a few.
-const THIN_PARTS: usize = 6;
+/// More parts of one core than this that are nowhere as wide (half width, px) are no specks, of which clumps hold a few.
+const DICED: [(usize, f32); 2] = [(6, 2.2), (12, 3.8)];
 
 /// Blur widths that a waist looks wider than it is, of half width: blur fills the corners where two outlines meet.
 const FILL: f32 = 0.5;
@@ -127,7 +127,7 @@ impl Splitter {
             basins.shape(sharp, runs, bounds, level, fine);
             let found = parts(basins, SHARP_FILL * *sigma, DEPTH_PX.max(ROUGH * self.texture * *sigma));
             // So many thin parts are a hair that lies against a particle, cut at the steps of its pixels.
-            let is_diced = found > THIN_PARTS && basins.thin(found, THIN_PX[0]) > THIN_PARTS;
+            let is_diced = DICED.iter().any(|&(most, wide)| found > most && basins.thin(found, wide) > most);
             if is_diced { basins.flood(0.0, SURE_DEPTH_PX) } else { found }
         };
         (found > 1).then(|| cut(basins, runs, bounds))

@@ -74,6 +74,21 @@ fn photos_and_their_tables_give_the_same_comparison() {
 }
 
 #[test]
+fn pale_particles_of_a_table_are_left_out_where_wished() {
+    let row = |i: u32, flags: &str| format!("a.jpg,{},1,{flags}\n", 400 + 3 * i);
+    let grains: String = (0..60).map(|i| row(i, "")).collect();
+    let flakes: String = (0..7).map(|i| row(i, "pale")).collect();
+    let head = "photo,ecd_um,weight,flags\n";
+    let desk = desk().and("flaky.csv", format!("{head}{grains}{flakes}").as_bytes());
+    for (chaff, particles) in [("in", 67), ("out", 60)] {
+        desk.run(&format!("compare new.csv flaky.csv --chaff {chaff} --json c.json")).is_done();
+        let samples = desk.json("c.json")["samples"].clone();
+        let flaky = samples.as_array().unwrap().iter().find(|s| s["name"] == "flaky").unwrap().clone();
+        assert_eq!(flaky["particles"], particles, "{flaky}");
+    }
+}
+
+#[test]
 fn samples_that_cannot_be_compared_are_refused() {
     let desk = desk()
         .and("copy.csv", table(3, 400, 500.0, 1).as_bytes())
