@@ -19,8 +19,8 @@ const FIBRE: f64 = 11.0;
 /// ECD from which on outlines are fine enough to judge, px.
 const FIBRE_ECD_PX: f64 = 6.0;
 
-/// Darkness of the middle of a pale flake, share of that of the photo's large particles, at most. In rendered light roasts
-/// 0.3 % of the coffee and a third of the chaff lie below it (45 % of its mass); in darker ones no coffee does.
+/// Darkness of the middle of a pale flake, share of that of the photo's large particles, at most. In a rendered light roast
+/// a sixth of the chaff lies below it (29 % of its mass), and no coffee; flakes in darker ones all do.
 const PALE: f64 = 0.7;
 /// ECD from which on blur leaves the middle as dark as it is, in blur widths.
 const PALE_ECD: f64 = 10.0;
