@@ -88,9 +88,8 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
     let sigma = scene.blur_px;
     let (softest, place) = scene.softness.worst();
     let split = particles.iter().filter(|p| p.flags.contains(Flags::SPLIT)).count();
-    let mass = |p: &Particle| p.weight * p.ecd_um.powi(3);
-    let total: f64 = particles.iter().map(mass).sum();
-    let squares: f64 = particles.iter().map(|p| mass(p).powi(2)).sum();
+    let total: f64 = particles.iter().map(Particle::mass).sum();
+    let squares: f64 = particles.iter().map(|p| p.mass().powi(2)).sum();
     // White noise smoothed by the blur's own Gaussian; what remains above it is in the paper.
     let expected = scene.noise / (2.0 * std::f64::consts::PI.sqrt() * sigma);
     // Compression takes the noise away and leaves steps; overexposed paper has no noise to tell by.

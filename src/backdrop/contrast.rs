@@ -18,11 +18,11 @@ const BARE: f64 = 0.15;
 
 /// Runs of dark pixels along sampled rows.
 struct DarkRun {
-    /// Number among the rows that are looked at, and place in the photo.
-    row: usize,
     y: usize,
     x0: usize,
     x1: usize,
+    /// Deficit [`BESIDE_PX`] beyond either end; infinite off the paper.
+    beside: [f32; 2],
 }
 
 /// Reads `core`, `texture`, `blur_px` and `softness` of the scene.
@@ -58,7 +58,8 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         / 100.0;
     let half = 0.5 * guess;
     let mut runs = Vec::new();
-    for (i, (y, row)) in rows().enumerate() {
+    for (y, row) in rows() {
+        let on_paper = |x: usize| row.get(x).copied().filter(|_| scene.field.contains(x, y)).unwrap_or(f32::INFINITY);
         let mut x = 0;
         while x < width {
             if f64::from(row[x]) <= half {
@@ -70,7 +71,8 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
                 x += 1;
             }
             if x0 > 2 && x + 2 < width && scene.field.contains(x0 - 1, y) && scene.field.contains(x, y) {
-                runs.push(DarkRun { row: i, y, x0, x1: x });
+                let beside = [x0.wrapping_sub(BESIDE_PX), x + BESIDE_PX].map(on_paper);
+                runs.push(DarkRun { y, x0, x1: x, beside });
             }
         }
     }
@@ -83,9 +85,6 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     let mut textures = Vec::new();
     let mut places = Vec::new();
     runs.retain(|r| r.x1 - r.x0 >= shortest);
-    let is_bare = |run: &DarkRun, x: usize, core: f64| {
-        x < width && f64::from(deficits[run.row * width + x]) < BARE * core && scene.field.contains(x, run.y)
-    };
     for run in runs.iter().step_by((2 * runs.len() / EDGES).max(1)) {
         let trim = ((run.x1 - run.x0) / 4).min(6);
         let mut inner = vec![0.0; run.x1 - run.x0 - 2 * trim];
@@ -95,11 +94,11 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
         cores.push(core);
         inner.iter_mut().for_each(|v| *v = (*v - core).abs() / core);
         textures.extend(median(&mut inner));
-        for edge in [run.x0, run.x1] {
+        for (edge, beside) in [run.x0, run.x1].into_iter().zip(run.beside) {
             if let Some(steepest) = steepest_step(photo, scene, run.y, edge) {
                 shares.push(steepest / core);
                 // The relief of a coin has edges of its own, and so have particles that touch.
-                if is_bare(run, if edge == run.x0 { edge.wrapping_sub(BESIDE_PX) } else { edge + BESIDE_PX }, core) {
+                if f64::from(beside) < BARE * core {
                     places.push(([edge, run.y], steepest / core));
                 }
             }

@@ -33,15 +33,14 @@ impl Softness {
     /// with too few edges take what lies between the others.
     pub(super) fn learn(size_px: [usize; 2], edges: &[([usize; 2], f64)], blur_px: f64) -> Self {
         let plain = Softness::uniform(size_px);
-        let blur = |of: &dyn Fn(usize) -> bool| {
-            let inside = edges.iter().filter(|(at, _)| of(plain.ninth(at.map(|v| v as f64))));
-            let mut here: Vec<f64> = inside.map(|(_, blur)| *blur).collect();
-            here.sort_by(f64::total_cmp);
-            (here.len() >= FEWEST).then(|| quantile_of_sorted(&here, UNSPOILT))
-        };
-        let read: Vec<Option<f64>> = (0..SIDE * SIDE).map(|ninth| blur(&|of| of == ninth)).collect();
-        let known = || read.iter().flatten().copied();
-        let (low, high) = (known().fold(f64::INFINITY, f64::min), known().fold(0.0, f64::max));
+        let place = |at: [usize; 2]| plain.ninth(at.map(|v| v as f64));
+        let mut here: [Vec<f64>; SIDE * SIDE] = Default::default();
+        edges.iter().for_each(|(at, blur)| here[place(*at)].push(*blur));
+        let read = here.map(|mut blur| {
+            blur.sort_by(f64::total_cmp);
+            (blur.len() >= FEWEST).then(|| quantile_of_sorted(&blur, UNSPOILT))
+        });
+        let [low, high] = ends(read.iter().flatten());
         if high < ALIKE * low {
             return plain;
         }
@@ -54,7 +53,6 @@ impl Softness {
         let unspoilt: [f64; SIDE * SIDE] =
             std::array::from_fn(|ninth| read[ninth].or_else(|| near(ninth)).unwrap_or(blur_px));
         // The usual edge is softer than the unspoilt ones, everywhere by the same factor.
-        let place = |at: [usize; 2]| plain.ninth(at.map(|v| v as f64));
         let mut usual: Vec<f64> = edges.iter().map(|(at, blur)| blur / unspoilt[place(*at)]).collect();
         let factor = median(&mut usual).unwrap_or(1.0);
         let ratios = unspoilt.map(|blur| factor * blur / blur_px);
@@ -69,9 +67,6 @@ impl Softness {
 
     /// Blur at the place (px) over that of the whole photo: bilinear between the middles of the regions.
     pub fn at(&self, at: [f64; 2]) -> f64 {
-        if !self.varies() {
-            return 1.0;
-        }
         let [(x, u), (y, v)] = [0, 1].map(|i| {
             let place = (SIDE as f64 * at[i] / self.size_px[i] - 0.5).clamp(0.0, (SIDE - 1) as f64);
             let first = (place as usize).min(SIDE - 2);
@@ -94,6 +89,11 @@ impl Softness {
         self.ratios.iter().any(|&r| r != self.ratios[0])
     }
 
+    /// Blur of the softest part over that of the whole photo.
+    pub fn softest(&self) -> f64 {
+        ends(&self.ratios)[1]
+    }
+
     /// Largest over smallest ratio, and in words where the photo is softest: an edge where all along it is about as soft.
     pub fn worst(&self) -> (f64, &'static str) {
         const PLACES: [&str; SIDE * SIDE] = [
@@ -108,8 +108,7 @@ impl Softness {
             "lower right corner",
         ];
         const EDGES: [(usize, [usize; SIDE]); 4] = [(1, [0, 1, 2]), (3, [0, 3, 6]), (5, [2, 5, 8]), (7, [6, 7, 8])];
-        let most = self.ratios.iter().copied().fold(0.0, f64::max);
-        let least = self.ratios.iter().copied().fold(f64::INFINITY, f64::min);
+        let [least, most] = ends(&self.ratios);
         // Nearer to the softest than to the sharpest.
         let is_soft = |ninth: usize| self.ratios[ninth] > 0.5 * (most + least);
         let edge = EDGES.iter().find(|(_, along)| along.iter().all(|&ninth| is_soft(ninth)));
@@ -120,11 +119,15 @@ impl Softness {
     /// Ratios in steps of a tenth or so that span those of the photo, rising: one where it is alike everywhere.
     pub fn steps(&self) -> Vec<f64> {
         const STEP: f64 = 1.12;
-        let low = self.ratios.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = self.ratios.iter().copied().fold(0.0, f64::max);
+        let [low, high] = ends(&self.ratios);
         let count = ((high / low).ln() / STEP.ln()).ceil() as usize;
         (0..=count).map(|i| low * (high / low).powf(i as f64 / count.max(1) as f64)).collect()
     }
+}
+
+/// Least and largest of positive values; nothing lies between those of none.
+fn ends<'v>(values: impl IntoIterator<Item = &'v f64>) -> [f64; 2] {
+    values.into_iter().fold([f64::INFINITY, 0.0], |[low, high], &v| [low.min(v), high.max(v)])
 }
 
 #[cfg(test)]

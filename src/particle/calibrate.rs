@@ -105,10 +105,7 @@ impl Calibration {
             shade.fit_length(&sizes, sigma);
             learnt = table_of(&shade);
         }
-        let whole = |ratio: f64| {
-            let look = Look { blur_px: ratio * look.blur_px, ..look };
-            (ratio, table(sigma, &look, scene.core, &shade, 0.0..f64::INFINITY))
-        };
+        let whole = |ratio: f64| (ratio, table(sigma, &look.softened(ratio), scene.core, &shade, 0.0..f64::INFINITY));
         Calibration {
             sigma,
             look,

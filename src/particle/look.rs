@@ -44,6 +44,11 @@ impl Look {
         if self.level >= f64::from(FULL) { self.excess / (1.0 - HIDDEN_SHADE) } else { 1.0 }
     }
 
+    /// The same where the photo is `softness` times as blurred.
+    pub(super) fn softened(&self, softness: f64) -> Look {
+        Look { blur_px: softness * self.blur_px, ..*self }
+    }
+
     /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
     /// also gives the deficit that sharpening leaves beside it, where shade is read.
     ///

@@ -80,6 +80,11 @@ pub struct Particle {
 }
 
 impl Particle {
+    /// Mass that it stands for, in units of its density: weight times ECD cubed, µm³.
+    pub fn mass(&self) -> f64 {
+        self.weight * self.ecd_um.powi(3)
+    }
+
     /// A disc of the diameter `ecd_um` (µm) in the corner of the photo that stands for itself alone: what a particle is
     /// taken for where nothing more is known of it.
     pub fn disc(ecd_um: f64) -> Self {

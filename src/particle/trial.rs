@@ -58,7 +58,7 @@ impl<'a> Trials<'a> {
     ) -> Self {
         // Room for the particle, for what is read round it, and for a block that begins up to its side further on.
         let (grid, phase) = photo.grid();
-        let softest = scene.softness.steps().last().map_or(1.0, |most| most.max(1.0)) * scene.blur_px;
+        let softest = scene.softness.softest().max(1.0) * scene.blur_px;
         let reach = side_px(0.5 * largest_px, &calibration.shade, softest);
         let side = (reach + grid).next_multiple_of(grid);
         let mut draws = Draws::new(seed, 0);
@@ -106,12 +106,10 @@ impl<'a> Trials<'a> {
         let core = true_core(scene.core, &Look { excess, ..*look });
         // As soft as the photo is where they are laid.
         let steps = scene.softness.steps();
-        let softest = steps.last().map_or(1.0, |most| most.max(1.0)) * scene.blur_px;
+        let softest = scene.softness.softest().max(1.0) * scene.blur_px;
         let templates: Vec<Patch> = steps
             .par_iter()
-            .flat_map(|&ratio| {
-                sizes_px.par_iter().map(move |&size| (Look { blur_px: ratio * plain.blur_px, ..plain }, size))
-            })
+            .flat_map(|&ratio| sizes_px.par_iter().map(move |&size| (plain.softened(ratio), size)))
             .flat_map_iter(|(look, size)| {
                 SHIFTS.iter().map(move |&at| disc(0.5 * size, &look, core, shade, at, softest))
             })
@@ -119,6 +117,7 @@ impl<'a> Trials<'a> {
         let count = (sizes_px.len() * each).min(self.left());
         let places = &self.places[self.used..self.used + count];
         self.used += count;
+        let softness: Vec<f64> = places.iter().map(|place| self.softness_at(place)).collect();
         let laid: Vec<(usize, [f64; 2], Vec<u16>)> = places
             .iter()
             .enumerate()
@@ -127,8 +126,7 @@ impl<'a> Trials<'a> {
             .into_par_iter()
             .map(|(i, &place, shift, [u, v])| {
                 // Every size in turn, so that fewer places take from all alike.
-                let ratio = self.softness_at(&place);
-                let off = |step: usize| (steps[step] - ratio).abs();
+                let off = |step: usize| (steps[step] - softness[i]).abs();
                 let step = (0..steps.len()).min_by(|&a, &b| off(a).total_cmp(&off(b))).unwrap_or(0);
                 let template = &templates[(step * sizes_px.len() + i % sizes_px.len()) * SHIFTS.len() + shift];
                 let room = self.side - template.width.min(self.side);
@@ -150,7 +148,6 @@ impl<'a> Trials<'a> {
         let photo = &*self.photo;
         let found = segment::find_in(photo, scene, places, self.regions);
         let occupied = Occupied::new(photo, &found);
-        let softness: Vec<f64> = places.iter().map(|place| self.softness_at(place)).collect();
         let mut sizes: Vec<Option<f64>> = vec![None; count];
         let shapes: Vec<([f64; 2], f64)> = found
             .parts

@@ -79,20 +79,16 @@ pub(super) fn sight(photo: &mut Photo, scene: &Scene, regions: &Regions, calibra
     let [start, end] = ends.map(|e| e.clamp(FIRST[0] * guess, largest));
     outcomes.extend(trials.run(&steps(start, end, SIZES), EACH));
     let recall = Recall::fit(&outcomes, &first);
-    let softness = |trial: &&Trial| trial.softness;
-    let mean = |of: &[&Trial]| of.iter().map(softness).sum::<f64>() / of.len() as f64;
-    let middle = mean(&outcomes.iter().collect::<Vec<_>>());
-    let (sharp, soft): (Vec<&Trial>, Vec<&Trial>) = outcomes.iter().partition(|trial| trial.softness < middle);
     if !scene.softness.varies() {
         return Sight::even(recall);
     }
+    let mean = |of: &[Trial]| of.iter().map(|trial| trial.softness).sum::<f64>() / of.len() as f64;
+    let middle = mean(&outcomes);
+    let (sharp, soft): (Vec<Trial>, Vec<Trial>) = outcomes.into_iter().partition(|trial| trial.softness < middle);
     if sharp.len().min(soft.len()) < FEWEST {
         return Sight::widened(recall, &scene.softness);
     }
-    let ends = [sharp, soft].map(|of| {
-        let own: Vec<Trial> = of.iter().map(|trial| **trial).collect();
-        [mean(&of), Recall::fit(&own, &recall).limit_px()]
-    });
+    let ends = [sharp, soft].map(|of| [mean(&of), Recall::fit(&of, &recall).limit_px()]);
     Sight { recall, ends }
 }
 

@@ -4,7 +4,6 @@ use super::format::{count, interval, percent, significant, value};
 use super::verdict::{label, meaning};
 use crate::compare::Quantity;
 use crate::distribution::Figures;
-use crate::particle::{Flags, Particle};
 use crate::pipeline::{MeasuredPhoto, Measurement};
 use crate::scale::{Scale, Source};
 use crate::segment::Rejection;
@@ -179,14 +178,12 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         out.extend(fires.map(|c| Remark { advice: true, text: format!("{name}{}", c.sentence) }));
     }
     let mut say = |text: String| out.push(Remark { advice: false, text });
-    let mass = |p: &&Particle| p.weight * p.ecd_um.powi(3);
-    let all = || m.photos.iter().flat_map(|p| &p.particles);
-    let pale = || all().filter(|p| p.flags.contains(Flags::PALE));
-    if pale().next().is_some() {
+    let (pale, share_pct) = m.pale();
+    if pale > 0 {
         say(format!(
             "{} far paler than the rest, as chaff is, with {} % of the mass: counted.",
-            count(pale().count(), "particle"),
-            significant(100.0 * pale().map(|p| mass(&p)).sum::<f64>() / all().map(|p| mass(&p)).sum::<f64>(), 2)
+            count(pale, "particle"),
+            significant(share_pct, 2)
         ));
     }
     say(left_out(m));

@@ -43,13 +43,15 @@ pub(super) fn is_notched(runs: &[Run], area: usize, sides: &mut Sides) -> bool {
         points.extend(side);
         deepest_notch(points) >= wanted
     };
-    let along = |y: &[u32], sign: f64| -> Vec<[f64; 2]> {
-        y.iter().enumerate().map(|(x, y)| [x as f64, sign * f64::from(*y)]).collect()
-    };
     deep(&mut rows().map(|row| [f64::from(row[0].y), f64::from(row[0].x0)]))
         || deep(&mut rows().map(|row| [f64::from(row[0].y), -f64::from(row[row.len() - 1].x1)]))
-        || deep(&mut along(top, 1.0).into_iter())
-        || deep(&mut along(bottom, -1.0).into_iter())
+        || deep(&mut columns(top, 1.0))
+        || deep(&mut columns(bottom, -1.0))
+}
+
+/// Points of a side that has a row for every column.
+fn columns(rows: &[u32], sign: f64) -> impl Iterator<Item = [f64; 2]> {
+    rows.iter().enumerate().map(move |(x, y)| [x as f64, sign * f64::from(*y)])
 }
 
 /// Greatest distance of the points (y, x), by rising y, from their convex hull towards smaller x.

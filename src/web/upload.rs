@@ -51,6 +51,7 @@ pub(super) async fn photo(
     headers: HeaderMap,
     body: Body,
 ) -> Result<(StatusCode, Json<Value>), Refusal> {
+    // Only a new tray is a change that must be written.
     if named.new && app.bench().tray(tray).is_err() {
         app.change(|bench| bench.has_room().and_then(|()| bench.add_tray_as(tray)))?;
     }
