@@ -44,7 +44,7 @@ impl Sharpener {
                 *now = (*now + seen - soft).max(0.0);
             }
         }
-        sharp.deficit.iter_mut().zip(&self.seen).for_each(|(now, seen)| *now = now.min(most * seen));
+        sharp.deficit.iter_mut().zip(&self.seen).for_each(|(now, seen)| *now = now.min((most * seen).max(0.0)));
         sharp
     }
 }
@@ -71,5 +71,14 @@ mod tests {
         assert!(at(11) < 0.8 * at(10) && (at(10) - at(13)).abs() < 1e-5, "{} {}", at(10), at(11));
         let sum: f32 = sharp.deficit.iter().sum();
         assert!((2.0..2.4).contains(&sum), "light is kept but for what would be negative: {sum}");
+    }
+
+    #[test]
+    fn paper_brighter_than_its_backdrop_stays_paper() {
+        let patch = Patch { x0: 0, y0: 0, width: 9, height: 9, deficit: vec![-0.01; 81] };
+        for most in [1.1, f32::INFINITY] {
+            let mut sharpener = Sharpener::new(1.0);
+            assert_eq!(sharpener.sharpen(&patch, [2, 2, 7, 7], most).deficit, [0.0; 81]);
+        }
     }
 }
