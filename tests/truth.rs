@@ -125,6 +125,22 @@ fn a_shadow_of_three_tenths_of_the_light_moves_large_particles_by_less_than_a_hu
 }
 
 #[test]
+fn neither_a_hard_lamp_nor_shade_all_round_changes_the_sizes() {
+    // Of one lamp half the light is gone beside a particle, and the shadow is half as long as the particle is wide. Of light
+    // from all sides three tenths are gone, and the shade lies all round.
+    for (strength, reach, softness) in [(0.5, 0.5, 0.0), (0.3, 0.6, 1.0), (0.15, 0.6, 0.5)] {
+        let mut spec = SceneSpec { seed: 6, ..scene() };
+        (spec.shadow.strength, spec.shadow.reach, spec.shadow.softness) = (strength, reach, softness);
+        let o = outcome(&spec, ScaleChoice::Given(20.0));
+        for (from, to, bound) in [(4.0, 6.0, 0.03), (6.0, 10.0, 0.02), (10.0, 20.0, 0.012), (20.0, 80.0, 0.006)] {
+            let (_, error) = o.by_size(from, to);
+            assert!(error.abs() < bound, "{strength} {softness}: {from} to {to} px: {error}");
+        }
+        o.assert_errors(3.0, 1.0, 1.5, 0.08);
+    }
+}
+
+#[test]
 fn a_coin_gives_the_scale_and_is_no_particle() {
     let mut spec = SceneSpec { seed: 7, width_px: 2400, height_px: 1800, ..scene() };
     spec.reference = Some(ReferenceDisc { diameter_mm: 16.25, centre: (0.25, 0.3), ..ReferenceDisc::default() });

@@ -26,3 +26,8 @@ pub use quantile::{median, quantile_of_sorted, weighted_quantile};
 pub use random::Draws;
 pub use regression::{Regression, regression};
 pub use spans::Spans;
+
+/// How far `x` lies along the range from `start` to `end`, 0 … 1.
+pub fn along([start, end]: [f64; 2], x: f64) -> f64 {
+    ((x - start) / (end - start)).clamp(0.0, 1.0)
+}

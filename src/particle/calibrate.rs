@@ -3,12 +3,13 @@
 
 use rayon::prelude::*;
 
-use super::examine::{Examiner, Reading};
+use super::Survey;
+use super::examine::{Examiner, Levels, Reading};
 use super::look::Look;
 use super::shade::Shade;
-use super::shape::Raw;
 use super::synthetic::disc;
 use crate::backdrop::{Scene, Softness};
+use crate::numeric::along;
 
 /// Radii of the synthetic discs, in blur widths: rising in equal ratio.
 const RADII: [f64; 13] = [0.45, 0.65, 0.9, 1.2, 1.5, 1.85, 2.3, 2.8, 3.5, 4.5, 6.0, 8.5, 12.0];
@@ -18,10 +19,7 @@ const RADII: [f64; 13] = [0.45, 0.65, 0.9, 1.2, 1.5, 1.85, 2.3, 2.8, 3.5, 4.5, 6
 const BLEND: [f64; 2] = [2.3, 3.3];
 
 /// The same under hard shade: a shadow half as dark as the particle leads its outline astray while it is small.
-const BLEND_IN_HARD_SHADE: [f64; 2] = [3.5, 6.0];
-
-/// Strengths of shade, share of the core, between which the blend moves from the one to the other.
-const HARD_SHADE: [f64; 2] = [0.38, 0.5];
+const BLEND_IN_HARD_SHADE: [f64; 2] = [6.0, 12.0];
 
 /// Radii, in blur widths, of the particles that the shadow's length is learnt on.
 const LEARN: [f64; 2] = [2.5, 6.0];
@@ -68,22 +66,24 @@ pub struct Calibration {
     softness: Softness,
     /// Tables for parts of the photo, each with its blur over that of the whole, rising.
     tables: Vec<(f64, Table)>,
-    /// 0 … 1 from soft to hard shade.
-    hardness: f64,
+    /// Levels that the readings were taken with.
+    pub(super) levels: Levels,
     /// The shadow found.
     pub shade: Shade,
 }
 
 impl Calibration {
-    /// Learns how the shadow falls from the readings of a photo with the `look`; `shade` has its strength and direction.
-    pub(super) fn learn(raw: &[Option<Raw>], scene: &Scene, look: Look, mut shade: Shade) -> Self {
-        let sigma = scene.blur_px;
-        // While learning, only the discs around the sizes learnt on are needed.
-        let table_of = |shade: &Shade| table(sigma, &look, scene.core, shade, 1.8..9.0);
-        let bare = table_of(&Shade::default());
-        let mut learnt = table_of(&shade);
+    /// Learns how the shadow falls from all readings of the photo.
+    pub(super) fn learn(survey: &Survey, scene: &Scene) -> Self {
+        let Survey { raw, levels, look, shade } = survey;
+        let (sigma, look, levels, mut shade) = (scene.blur_px, *look, *levels, *shade);
+        let discs = Discs::new(sigma, look, scene.core, levels);
+        let bare = discs.table_of(&discs.bare);
+        // While learning, larger discs than those learnt on are not needed.
+        let count = RADII.iter().position(|&r| r > LEARN[1]).unwrap_or(RADII.len());
+        let mut learnt = discs.table(&shade, count);
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
-        for round in 0..ROUNDS {
+        for _ in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
                 .iter()
                 .flatten()
@@ -91,7 +91,7 @@ impl Calibration {
                 .filter_map(|r| {
                     let radius = learnt.radius_from_edge(r.reading.edge_radius?);
                     let own = bare.integrated(radius);
-                    let made = if round == 0 { 0.0 } else { learnt.integrated(radius) - own };
+                    let made = learnt.integrated(radius) - own;
                     (LEARN[0] * sigma..LEARN[1] * sigma).contains(&radius).then_some([
                         2.0 * radius,
                         r.reading.integrated - own,
@@ -99,19 +99,28 @@ impl Calibration {
                     ])
                 })
                 .collect();
-            if sizes.len() < 8 {
+            if sizes.len() < 8 || shade.strength == 0.0 {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            learnt = table_of(&shade);
+            learnt = discs.table(&shade, count);
         }
-        let whole = |ratio: f64| (ratio, table(sigma, &look.softened(ratio), scene.core, &shade, 0.0..f64::INFINITY));
+        let whole = |ratio: f64| {
+            let of_part;
+            let discs = if ratio == 1.0 {
+                &discs
+            } else {
+                of_part = Discs::new(sigma, look.softened(ratio), scene.core, levels);
+                &of_part
+            };
+            (ratio, discs.table(&shade, RADII.len()))
+        };
         Calibration {
             sigma,
             look,
             softness: scene.softness.clone(),
             tables: scene.softness.steps().into_iter().map(whole).collect(),
-            hardness: along(HARD_SHADE, shade.strength / scene.core),
+            levels,
             shade,
         }
     }
@@ -134,18 +143,13 @@ impl Calibration {
     fn radius_by(&self, table: usize, reading: &Reading) -> (f64, bool) {
         let (ratio, table) = &self.tables[table];
         let small = table.radius_from_integrated(reading.integrated);
-        let blend = [0, 1].map(|i| BLEND[i] + self.hardness * (BLEND_IN_HARD_SHADE[i] - BLEND[i]));
+        let blend = [0, 1].map(|i| BLEND[i] + self.shade.hardness * (BLEND_IN_HARD_SHADE[i] - BLEND[i]));
         let t = along(blend, small / (ratio * self.sigma));
         match reading.edge_radius {
             Some(edge) if t > 0.0 => (t * table.radius_from_edge(edge) + (1.0 - t) * small, false),
             _ => (small, true),
         }
     }
-}
-
-/// How far `x` lies along the range, 0 … 1.
-fn along([start, end]: [f64; 2], x: f64) -> f64 {
-    ((x - start) / (end - start)).clamp(0.0, 1.0)
 }
 
 /// Value in the column `to` of the line through `rows` where the column `from` is `x`, continued at both ends; where
@@ -165,54 +169,94 @@ fn interpolate(rows: &[[f64; 2]], [from, to]: [usize; 2], x: f64) -> f64 {
     (a[to] + (x - a[from]) / (b[from] - a[from]) * (b[to] - a[to])).max(0.0)
 }
 
-/// Table for the radii of `range`, in blur widths.
-fn table(sigma: f64, look: &Look, core: f64, shade: &Shade, range: std::ops::Range<f64>) -> Table {
-    // Largest first: they take longest.
-    let rows: Vec<(f64, Option<f64>, f64)> = RADII
-        .into_par_iter()
-        .rev()
-        .filter(|r| range.contains(r))
-        .map(|r| {
-            let mut examiner = Examiner::new(sigma);
-            let radius = r * sigma;
-            // Two places against the pixel grid stand for all; for large discs one is enough.
-            let places: &[[f64; 2]] = if r < 3.0 { &[[0.0, 0.0], [0.37, 0.5]] } else { &[[0.2, 0.3]] };
-            let readings: Vec<Reading> = places
-                .iter()
-                .filter_map(|&at| {
-                    let patch = disc(radius, look, core, shade, at, sigma);
-                    examiner.examine_lone(&patch)
-                })
-                .collect();
-            let n = readings.len().max(1) as f64;
-            let edges: Option<Vec<f64>> = readings.iter().map(|r| r.edge_radius).collect();
-            let edge = edges.filter(|e| !e.is_empty()).map(|e| e.iter().sum::<f64>() / n);
-            (radius, edge, readings.iter().map(|r| r.integrated).sum::<f64>() / n)
-        })
-        .collect();
-    let rising = || rows.iter().rev();
-    Table {
-        edge: rising().filter_map(|&(radius, edge, _)| Some([edge?, radius])).collect(),
-        darkness: rising().map(|&(radius, _, integrated)| [integrated.max(0.0).sqrt(), radius]).collect(),
+/// Radius (px) and sum of the deficit (px²) that a disc reads as.
+type Read = (Option<f64>, f64);
+
+/// The synthetic discs of a photo, one for each of [`RADII`].
+struct Discs {
+    sigma: f64,
+    look: Look,
+    core: f64,
+    levels: Levels,
+    /// What they read as without shade.
+    bare: Vec<Read>,
+}
+
+impl Discs {
+    fn new(sigma: f64, look: Look, core: f64, levels: Levels) -> Self {
+        let mut discs = Discs { sigma, look, core, levels, bare: Vec::new() };
+        discs.bare = discs.read(&Shade::default(), RADII.len());
+        discs
+    }
+
+    /// What the `count` smallest read as.
+    fn read(&self, shade: &Shade, count: usize) -> Vec<Read> {
+        let Discs { sigma, core, .. } = *self;
+        // Largest first: they take longest.
+        let mut read: Vec<Read> = RADII[..count]
+            .par_iter()
+            .rev()
+            .map(|r| {
+                let mut examiner = Examiner::new(sigma, self.levels);
+                // Two places against the pixel grid stand for all; for large discs one is enough.
+                let places: &[[f64; 2]] = if *r < 3.0 { &[[0.0, 0.0], [0.37, 0.5]] } else { &[[0.2, 0.3]] };
+                let readings: Vec<Reading> = places
+                    .iter()
+                    .filter_map(|&at| examiner.examine_lone(&disc(r * sigma, &self.look, core, shade, at, sigma)))
+                    .collect();
+                let n = readings.len().max(1) as f64;
+                let edges: Option<Vec<f64>> = readings.iter().map(|r| r.edge_radius).collect();
+                let edge = edges.filter(|e| !e.is_empty()).map(|e| e.iter().sum::<f64>() / n);
+                (edge, readings.iter().map(|r| r.integrated).sum::<f64>() / n)
+            })
+            .collect();
+        read.reverse();
+        read
+    }
+
+    /// Table of the `count` smallest with their shade.
+    fn table(&self, shade: &Shade, count: usize) -> Table {
+        if shade.strength == 0.0 {
+            return self.table_of(&self.bare);
+        }
+        // What shade adds grows with the length of the outline that it falls from.
+        let longer = |bare: f64, dark: f64| bare + shade.breadth * (dark - bare);
+        let read = self.read(shade, count);
+        let read = read
+            .iter()
+            .zip(&self.bare)
+            .map(|(dark, bare)| (dark.0.map(|e| longer(bare.0.unwrap_or(e), e)), longer(bare.1, dark.1)));
+        self.table_of(&read.collect::<Vec<_>>())
+    }
+
+    fn table_of(&self, read: &[Read]) -> Table {
+        let rows = || RADII.iter().map(|r| r * self.sigma).zip(read);
+        Table {
+            edge: rows().filter_map(|(radius, (edge, _))| Some([(*edge)?, radius])).collect(),
+            darkness: rows().map(|(radius, (_, integrated))| [integrated.max(0.0).sqrt(), radius]).collect(),
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::shade::Falls;
     use super::*;
 
     #[test]
     fn the_table_gives_back_the_radius_of_its_own_discs() {
-        let shade = Shade { strength: 0.3, direction: [0.8, 0.6], floor_px: 1.0, share: 0.2 };
+        let mut falls = Falls::default();
+        falls.lee[..12].fill(0.3);
+        let shade = Shade { direction: [0.8, 0.6], floor_px: 1.0, breadth: 1.0, ..Shade::default() }.with(falls, 0.9);
         for sharpen in [0.0, 0.5] {
             let look = Look { blur_px: 1.0, sharpen, level: 0.7, excess: 1.0 };
-            let table = table(1.1, &look, 0.9, &shade, 0.0..99.0);
+            let table = Discs::new(1.1, look, 0.9, Levels::USUAL).table(&shade, RADII.len());
             let softness = Softness::uniform([100, 100]);
             let calibration =
-                Calibration { sigma: 1.1, look, softness, tables: vec![(1.0, table)], hardness: 0.0, shade };
+                Calibration { sigma: 1.1, look, softness, tables: vec![(1.0, table)], levels: Levels::USUAL, shade };
             for radius in [1.0, 2.2, 5.0, 9.0, 20.0] {
                 let patch = disc(radius, &look, 0.9, &shade, [0.2, 0.1], 1.1);
-                let reading = Examiner::new(1.1).examine_lone(&patch).unwrap();
+                let reading = Examiner::new(1.1, Levels::USUAL).examine_lone(&patch).unwrap();
                 let (found, _) = calibration.radius(&reading);
                 assert!((found / radius - 1.0).abs() < 0.01, "{radius}: {found}");
             }

@@ -170,7 +170,7 @@ fn peak(response: &[f32]) -> f64 {
 }
 
 /// Outward unit normals, from the chord over two points to each side.
-fn find_normals(points: &[[f64; 2]], normals: &mut Vec<[f64; 2]>) {
+pub(super) fn find_normals(points: &[[f64; 2]], normals: &mut Vec<[f64; 2]>) {
     let n = points.len();
     normals.clear();
     // The outline runs with the inside on its right hand (y down), so outwards is to the left of its heading.
@@ -227,7 +227,7 @@ fn sample_line(patch: &Patch, start: [f64; 2], step: [f64; 2], out: &mut [f32]) 
     }
 }
 
-fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
+pub(super) fn bilinear(patch: &Patch, x: f64, y: f64) -> f32 {
     let (x, y) = ((x - 0.5).clamp(0.0, patch.width as f64 - 1.0), (y - 0.5).clamp(0.0, patch.height as f64 - 1.0));
     let (ix, iy) = ((x as usize).min(patch.width.max(2) - 2), (y as usize).min(patch.height.max(2) - 2));
     let (tx, ty) = ((x - ix as f64) as f32, (y - iy as f64) as f32);

@@ -15,8 +15,21 @@ const PI: f64 = std::f64::consts::PI;
 /// holds less than 0.1 % of the deficit.
 const SKIRT: f64 = 3.5;
 
-/// Level of the first outline, share of the core: above hard shadows, below the texture of a particle.
-const LEVEL: f32 = 0.65;
+/// Levels above which the particle itself is taken to lie rather than its shade.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Levels {
+    /// Of the first outline, share of the core.
+    outline: f32,
+    /// Of pixels that tell the core, share of the darkest.
+    core: f32,
+}
+
+impl Levels {
+    /// Above shade, below the texture of a particle.
+    pub const USUAL: Levels = Levels { outline: 0.65, core: 0.6 };
+    /// Above shadows more than half as dark as the particle.
+    pub const IN_HARD_SHADE: Levels = Levels { outline: 0.72, core: 0.72 };
+}
 
 /// Radius of the first outline, in blur widths, below which the steepest edge is not looked for: the size then comes
 /// from the integrated deficit anyway.
@@ -47,6 +60,7 @@ pub(super) fn margin_px(sigma: f64) -> usize {
 /// Reads particles one after the other, with room that it keeps from one to the next.
 pub(super) struct Examiner {
     sigma: f64,
+    levels: Levels,
     /// Half width of the skirt at 0, 1, 2 … rows from a pixel, px: a disc.
     skirt: Vec<usize>,
     edge: EdgeFinder,
@@ -59,10 +73,11 @@ pub(super) struct Examiner {
 
 impl Examiner {
     /// For photos with a blur of `sigma` px.
-    pub fn new(sigma: f64) -> Self {
+    pub fn new(sigma: f64, levels: Levels) -> Self {
         let reach = (SKIRT * sigma).round() as usize;
         Examiner {
             sigma,
+            levels,
             skirt: (0..=reach).map(|dy| ((reach * reach - dy * dy) as f64).sqrt() as usize).collect(),
             edge: EdgeFinder::new(sigma),
             contour: Contour::default(),
@@ -94,11 +109,12 @@ impl Examiner {
     fn read(&mut self, patch: &Patch, own: &Patch, inner: [usize; 4], others: Option<&[bool]>) -> Option<Reading> {
         let sigma = self.sigma;
         let core = self.core(own, inner)?;
-        runs_in(own, inner, LEVEL * core, &mut self.runs);
+        let level = self.levels.outline * core;
+        runs_in(own, inner, level, &mut self.runs);
         if !self.contour.keep_largest(own, &mut self.runs) {
             return None;
         }
-        let coarse = self.contour.trace(own, self.runs[0], LEVEL * core);
+        let coarse = self.contour.trace(own, self.runs[0], level);
         let (integrated, centroid) = self.sum_deficit(own)?;
         let radius = (shoelace(&coarse).abs() / PI).sqrt();
         let mut reading = Reading {
@@ -125,8 +141,7 @@ impl Examiner {
         Some(reading)
     }
 
-    /// Deficit in the middle of the particle: the median of its pixels above 0.6 of the darkest ones. Shade stays below
-    /// that, texture above.
+    /// Deficit in the middle of the particle: the median of its pixels above a share of the darkest ones.
     fn core(&mut self, own: &Patch, inner @ [x0, y0, x1, y1]: [usize; 4]) -> Option<f32> {
         let darkest = (y0..y1).map(|y| largest(&own.row(y)[x0..x1])).fold(0.0, f32::max);
         runs_in(own, inner, 0.4 * darkest, &mut self.runs);
@@ -142,7 +157,7 @@ impl Examiner {
         let top = ((1.5 * self.sigma * self.sigma) as usize).clamp(1, values.len());
         values.select_nth_unstable_by(top - 1, |a, b| b.total_cmp(a));
         let peak = values[..top].iter().sum::<f32>() / top as f32;
-        values.retain(|&v| v > 0.6 * peak);
+        values.retain(|&v| v > self.levels.core * peak);
         // A speck has no flat middle: its peak stands for the core.
         if values.len() < 4 * top {
             return Some(peak);
@@ -268,7 +283,7 @@ mod tests {
         let deficit: Vec<f32> =
             (0..width * height).map(|i| if dark(i % width, i / width) { 0.9 } else { 0.001 }).collect();
         let patch = Patch { x0: 0, y0: 0, width, height, deficit };
-        let mut examiner = Examiner::new(1.0);
+        let mut examiner = Examiner::new(1.0, Levels::USUAL);
         let reading = examiner.examine_lone(&patch).unwrap();
         let reach = 4.0f64;
         let near = |x: usize, y: usize| {

@@ -1,7 +1,7 @@
 //! How the camera and the phone draw an edge: blur, and sharpening or smoothing of the coded picture.
 
 use super::edge::mean_profile;
-use super::examine::Examiner;
+use super::examine::{Examiner, Levels};
 use super::shade::Shade;
 use super::synthetic::disc;
 use crate::photo::FULL;
@@ -50,25 +50,30 @@ impl Look {
     }
 
     /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
-    /// also gives the deficit that sharpening leaves beside it, where shade is read.
+    /// also gives the mean profile across that edge.
     ///
     /// Both are read by the same code, with a blur of `sigma` px; `core` is the deficit of large particles and `level` the
     /// light of the paper. Without a profile the photo counts as not sharpened. Where the paper stands at full scale, the
     /// outer part of each edge is lost, and with it what sharpening did there: how much is lost tells the light above full
     /// scale, and is looked for instead.
-    pub(super) fn learn(profile: Option<&[f64]>, sigma: f64, core: f64, level: f64) -> (Look, f64) {
+    pub(super) fn learn(
+        profile: Option<&[f64]>,
+        sigma: f64,
+        core: f64,
+        level: f64,
+        levels: Levels,
+    ) -> (Look, Vec<f64>) {
         let full = level >= f64::from(FULL);
         let plain = Look { blur_px: sigma, sharpen: 0.0, level, excess: 1.0 };
         let marks = |profile: &[f64]| marks(profile, sigma, full);
-        let mut examiner = Examiner::new(sigma);
+        let mut examiner = Examiner::new(sigma, levels);
         let mut see = |look: &Look| {
             let patch = disc(LARGE * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
             let reading = examiner.examine_lone(&patch)?;
-            let ring: Vec<f64> = reading.ring.iter().flatten().copied().collect();
             let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
-            Some((marks(&profile), ring.iter().sum::<f64>() / ring.len().max(1) as f64))
+            Some((marks(&profile), profile))
         };
-        let Some(wanted) = profile.map(marks) else { return (plain, 0.0) };
+        let Some(wanted) = profile.map(marks) else { return (plain, Vec::new()) };
         let blurrier = Look { blur_px: 1.1 * sigma, ..plain };
         // The second unknown is the strength of the sharpening, or the light above full scale.
         let with = |look: Look, blur_px: f64, second: f64| {
@@ -81,15 +86,17 @@ impl Look {
         };
         let second = |look: &Look| if full { look.excess - 1.0 } else { look.sharpen };
         let sharper = with(plain, sigma, 0.3);
-        let (Some(at), Some(b), Some(s)) = (see(&plain), see(&blurrier), see(&sharper)) else { return (plain, 0.0) };
+        let (Some(at), Some(b), Some(s)) = (see(&plain), see(&blurrier), see(&sharper)) else {
+            return (plain, Vec::new());
+        };
         // Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
         let mut slope = [0, 1].map(|i| [(b.0[i] - at.0[i]) / 0.1, (s.0[i] - at.0[i]) / 0.3]);
-        let (mut look, mut seen) = (plain, at);
+        let (mut look, mut seen) = (plain, at.0);
         // Under much blur the two are hardly told apart, and a step may lead away: the best of all looks is taken.
         let distance = |marks: [f64; 2]| (marks[0] / wanted[0] - 1.0).hypot((marks[1] - wanted[1]) / OUTSIDE);
-        let mut best = (plain, at);
+        let mut best = (plain, at.clone());
         for _ in 0..if full { ROUNDS_FULL } else { ROUNDS } {
-            let miss = [wanted[0] - seen.0[0], wanted[1] - seen.0[1]];
+            let miss = [wanted[0] - seen[0], wanted[1] - seen[1]];
             let det = slope[0][0] * slope[1][1] - slope[0][1] * slope[1][0];
             let step = [
                 (miss[0] * slope[1][1] - miss[1] * slope[0][1]) / det,
@@ -99,16 +106,16 @@ impl Look {
             let moved = [(next.blur_px - look.blur_px) / sigma, second(&next) - second(&look)];
             let length = moved[0] * moved[0] + moved[1] * moved[1];
             let Some(now) = see(&next).filter(|_| length > 1e-8 && length.is_finite()) else { break };
-            for ((row, now), seen) in slope.iter_mut().zip(now.0).zip(seen.0) {
+            for ((row, now), seen) in slope.iter_mut().zip(now.0).zip(seen) {
                 let error = now - seen - row[0] * moved[0] - row[1] * moved[1];
                 *row = [row[0] + error * moved[0] / length, row[1] + error * moved[1] / length];
             }
-            (look, seen) = (next, now);
-            if distance(seen.0) < distance(best.1.0) {
-                best = (look, seen);
+            (look, seen) = (next, now.0);
+            if distance(seen) < distance(best.1.0) {
+                best = (look, now);
             }
         }
-        (best.0, best.1.1 - at.1)
+        (best.0, best.1.1)
     }
 }
 
@@ -133,7 +140,7 @@ mod tests {
 
     fn profile(look: &Look, sigma: f64) -> Vec<f64> {
         let patch = disc(14.0, look, 0.9, &Shade::default(), [0.1, 0.3], sigma);
-        let reading = Examiner::new(sigma).examine_lone(&patch).unwrap();
+        let reading = Examiner::new(sigma, Levels::USUAL).examine_lone(&patch).unwrap();
         mean_profile(&patch, &reading.outline, None, sigma).unwrap()
     }
 
@@ -142,7 +149,7 @@ mod tests {
         let sigma = 1.05;
         for (blur_px, sharpen) in [(0.9, 0.0), (1.1, 0.4), (1.0, 1.0), (1.3, -0.2)] {
             let truth = Look { blur_px, sharpen, level: 0.6, excess: 1.0 };
-            let (look, _) = Look::learn(Some(&profile(&truth, sigma)), sigma, 0.9, 0.6);
+            let (look, _) = Look::learn(Some(&profile(&truth, sigma)), sigma, 0.9, 0.6, Levels::USUAL);
             let off = profile(&truth, sigma).into_iter().zip(profile(&look, sigma)).map(|(a, b)| (a - b).abs());
             let worst = off.fold(0.0, f64::max);
             assert!(worst < 0.01, "{truth:?} {look:?}: {worst}");
@@ -159,7 +166,7 @@ mod tests {
     fn light_above_full_scale_is_found_from_what_edges_lack() {
         let learnt = |excess: f64| {
             let truth = Look { blur_px: 1.1, sharpen: 0.0, level: 1.0, excess };
-            Look::learn(Some(&profile(&truth, 0.85)), 0.85, 0.9, 1.0).0
+            Look::learn(Some(&profile(&truth, 0.85)), 0.85, 0.9, 1.0, Levels::USUAL).0
         };
         for excess in [1.1, 1.2, 1.3] {
             let look = learnt(excess);

@@ -6,6 +6,7 @@ mod calibrate;
 mod contour;
 mod edge;
 mod examine;
+mod fall;
 mod flag;
 mod look;
 mod shade;
@@ -24,44 +25,88 @@ pub use trial::{Trial, Trials};
 use rayon::prelude::*;
 
 use crate::backdrop::Scene;
-use crate::numeric::median;
+use crate::numeric::{convex_hull, median, perimeter, shoelace};
 use crate::photo::Photo;
 use crate::segment::Regions;
 use edge::Ring;
+use examine::Levels;
+use fall::Seen;
 use shape::{Raw, Reader};
+use territory::Occupied;
 
 /// Largest number of particles that the look of the photo is read at; the median of their profiles hardly moves beyond.
 const LOOKED_AT: usize = 48;
 
+/// Shade all round below which the look is read as if there were none, share of the core: led on to the outline from beyond
+/// the halo, less is not sure.
+const FAINT_RING: f64 = 0.03;
+
 /// Measures every part that was not rejected; the result keeps the order of `regions.parts`.
 pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Shape>>, Calibration) {
-    let sigma = scene.blur_px;
     let occupied = territory::Occupied::new(photo, regions);
-    let reader = || Reader::new(photo, scene, &occupied);
-    let raw: Vec<Option<Raw>> = regions
-        .parts
-        .par_iter()
-        .map_init(reader, |reader, part| part.rejected.is_none().then(|| reader.read(part)).flatten())
-        .collect();
-    let large = largest(&raw, sigma);
-    let around = middle_ring(&large);
-    let direction = Shade::direction_of(&around, scene.core).direction;
-    // Edges that face the light carry no shade.
-    let towards = (direction != [0.0; 2]).then(|| direction.map(|d| -d));
-    let (alike, softness) = alike(&large, scene);
-    let profiles: Vec<Vec<f64>> = alike
-        .par_iter()
-        .take(LOOKED_AT)
-        .map_init(reader, |reader, (i, raw)| reader.profile(&regions.parts[*i], raw, towards))
-        .flatten()
-        .collect();
-    let (mut look, halo) = Look::learn(middle_profile(&profiles).as_deref(), sigma, scene.core, scene.level);
-    look.blur_px /= softness;
-    // Sharpening brightens the paper beside a particle, in its shadow too.
-    let shade = Shade::direction_of(&around.map(|level| level.map(|l| l - halo)), scene.core);
-    let calibration = Calibration::learn(&raw, scene, look, shade);
-    let shapes = raw.into_par_iter().map(|r| r?.finish(&calibration)).collect();
+    let mut survey = Survey::new(photo, scene, regions, &occupied, Levels::USUAL);
+    if survey.shade.hardness > 0.5 {
+        survey = Survey::new(photo, scene, regions, &occupied, Levels::IN_HARD_SHADE);
+    }
+    let calibration = Calibration::learn(&survey, scene);
+    let shapes = survey.raw.into_par_iter().map(|r| r?.finish(&calibration)).collect();
     (shapes, calibration)
+}
+
+/// What all particles of a photo read as, and what the larger ones tell of the photo.
+struct Survey {
+    raw: Vec<Option<Raw>>,
+    levels: Levels,
+    look: Look,
+    /// Strength and direction of the shadow; no length yet.
+    shade: Shade,
+}
+
+impl Survey {
+    fn new(photo: &Photo, scene: &Scene, regions: &Regions, occupied: &Occupied, levels: Levels) -> Self {
+        let sigma = scene.blur_px;
+        let reader = || Reader::new(photo, scene, occupied, levels);
+        let raw: Vec<Option<Raw>> = regions
+            .parts
+            .par_iter()
+            .map_init(reader, |reader, part| part.rejected.is_none().then(|| reader.read(part)).flatten())
+            .collect();
+        let large = largest(&raw, sigma);
+        let around = middle_ring(&large);
+        let direction = Shade::direction_of(&around, scene.core).direction;
+        // Edges that face the light carry no shade.
+        let towards = (direction != [0.0; 2]).then(|| direction.map(|d| -d));
+        let seen: Vec<Seen> = large
+            .par_iter()
+            .take(LOOKED_AT / 2)
+            .map_init(reader, |reader, (i, raw)| reader.beside(&regions.parts[*i], raw, direction))
+            .flatten()
+            .collect();
+        let far = fall::middle(&seen, scene.core, sigma, None).filter(|f| f.ring[0] > FAINT_RING * scene.core);
+        let (alike, softness) = alike(&large, scene);
+        let profiles: Vec<Vec<f64>> = alike
+            .par_iter()
+            .take(LOOKED_AT)
+            .map_init(reader, |reader, (i, raw)| {
+                let mut profile = reader.profile(&regions.parts[*i], raw, towards)?;
+                // What lies all round is shade, and no part of how the camera draws an edge.
+                if let (Some(falls), Some(radius)) = (&far, raw.reading.edge_radius) {
+                    falls.taken_off(&mut profile, 2.0 * radius, raw.reading.core);
+                }
+                Some(profile)
+            })
+            .flatten()
+            .collect();
+        let profile = middle_profile(&profiles);
+        let (mut look, edge) = Look::learn(profile.as_deref(), sigma, scene.core, scene.level, levels);
+        look.blur_px /= softness;
+        let mut shade = Shade::direction_of(&around, scene.core);
+        if let Some(falls) = fall::middle(&seen, scene.core, sigma, Some(&edge)) {
+            shade = shade.with(falls, scene.core);
+        }
+        shade.breadth = breadth(&large);
+        Survey { raw, levels, look, shade }
+    }
 }
 
 /// The largest third of the particles that lie alone and are wide against the blur, with their places in `raw`: there the
@@ -72,10 +117,11 @@ fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
         .enumerate()
         .filter_map(|(i, r)| r.as_ref().filter(|r| !r.crowded).map(|r| (i, r)))
         .filter_map(|(i, r)| Some((r.reading.edge_radius?, i, r)))
-        .filter(|(radius, ..)| *radius > 6.0 * sigma)
         .collect();
     large.sort_by(|a, b| b.0.total_cmp(&a.0));
-    large.truncate((large.len() / 3).max(8));
+    let wider = |widths: f64| large.iter().filter(|(radius, ..)| *radius > widths * sigma).count();
+    let wide = [6.0, 4.0].into_iter().map(wider).find(|&n| n >= 5).unwrap_or(0);
+    large.truncate((wide / 3).max(8).min(wide));
     large.into_iter().map(|(_, i, r)| (i, r)).collect()
 }
 
@@ -94,6 +140,15 @@ fn middle_ring(large: &[(usize, &Raw)]) -> Ring {
         return Ring::default();
     }
     std::array::from_fn(|k| median(&mut large.iter().filter_map(|(_, r)| r.reading.ring[k]).collect::<Vec<_>>()))
+}
+
+/// Median length of the convex outline of the particles over that of discs of their area.
+fn breadth(large: &[(usize, &Raw)]) -> f64 {
+    let of = |raw: &Raw| {
+        let outline = &raw.reading.outline;
+        perimeter(&convex_hull(outline)) / (4.0 * std::f64::consts::PI * shoelace(outline).abs()).sqrt()
+    };
+    median(&mut large.iter().map(|(_, raw)| of(raw)).collect::<Vec<_>>()).unwrap_or(1.0)
 }
 
 /// Median of the profiles place by place; `None` with fewer than three.

@@ -1,31 +1,125 @@
 //! Contact shadow, learnt on the larger particles of the photo.
 
-use super::edge::{Ring, sector};
-use crate::numeric::median;
+use super::edge::{Ring, STEP_PX, sector};
+use crate::numeric::{along, median};
 
-/// Shadow that particles throw on the paper: the silhouette swept along one direction.
+/// Steps of a shadow's profile, shares of the particle's diameter.
+pub(super) const STEP: f64 = 0.025;
+/// Number of them, the outline included: shadows that reach further than a particle is wide are cut there.
+pub(super) const STEPS: usize = 41;
+
+/// Deficit of the paper beside a particle by the way from the outline, in steps of [`STEP`].
+pub(super) type Fall = [f64; STEPS];
+
+/// How shade falls off beside the particles that it was read at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Falls {
+    /// Along the way of the light.
+    pub lee: Fall,
+    /// Outwards, where the particle faces the light: shade that lies all round it.
+    pub ring: Fall,
+}
+
+impl Falls {
+    /// The `profile` across an edge (as of [`super::edge::mean_profile`]) of a particle of `diameter` px and the deficit `core`,
+    /// had it no shade all round.
+    pub fn taken_off(&self, profile: &mut [f64], diameter: f64, core: f64) {
+        let middle = profile.len() / 2;
+        for (i, v) in profile.iter_mut().enumerate() {
+            let ring = at(&self.ring, (i as f64 - middle as f64) * STEP_PX / diameter);
+            // Shade makes the step at the edge smaller.
+            *v = (*v - ring) / (1.0 - ring / core);
+        }
+    }
+
+    /// Length of a shadow as dark all along as at the outline that takes as much light, share of the diameter.
+    fn width(&self) -> f64 {
+        let [dark, all] =
+            [self.lee[0].max(self.ring[0]), self.lee.iter().zip(&self.ring).map(|(l, r)| l.max(*r)).sum()];
+        if dark > 0.0 { STEP * all / dark } else { 0.0 }
+    }
+}
+
+impl Default for Falls {
+    fn default() -> Self {
+        Falls { lee: [0.0; STEPS], ring: [0.0; STEPS] }
+    }
+}
+
+/// Shadow that particles throw on the paper: the silhouette swept in one direction, and what lies all round.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Shade {
-    /// Deficit of the paper beside a particle, dimensionless.
+    /// Deficit of the paper beside a particle where the shadow is darkest, dimensionless.
     pub strength: f64,
     /// Unit vector from the light.
     pub direction: [f64; 2],
-    /// Length of the shadow of the smallest particles, px.
+    /// Length of the shadow of the smallest particles, px, were it as dark all along as at the outline.
     pub floor_px: f64,
-    /// Length of the shadow of a large particle, share of its diameter.
+    /// The same of a large particle, share of its diameter.
     pub share: f64,
+    /// 0 … 1 from soft to hard: how near the shadow comes to the particle in darkness.
+    pub hardness: f64,
+    /// Length of the convex outline of particles over that of discs of their area: shade is longer by so much.
+    pub(super) breadth: f64,
+    pub(super) falls: Falls,
 }
 
-/// Darkest shadow that is learnt, share of the core: beyond it the first outline would take the shadow in.
-const DARKEST: f64 = 0.52;
+/// Strengths of shade, share of the core, from which on it is hard, and as hard as can be.
+const HARD: [f64; 2] = [0.38, 0.5];
 
-impl Shade {
-    /// Length of the shadow of a particle of diameter `d` (px), px.
-    pub fn length_px(&self, d: f64) -> f64 {
-        self.floor_px.hypot(self.share * d)
+/// Darkest shadow that is learnt, share of the core: beyond it the first outline would take the shadow in.
+pub(super) const DARKEST: f64 = 0.62;
+
+/// Strength below which shade is none, share of the core: texture and noise look like it.
+const FAINT: f64 = 0.01;
+
+/// Longest shadow of the smallest particles that is learnt, in blur widths: longer ones are cut by the skirt over which
+/// deficits are summed.
+const LONGEST: f64 = 2.5;
+
+/// The shadow of one disc.
+pub(super) struct Thrown<'a> {
+    shade: &'a Shade,
+    radius: f64,
+    /// Length over which the profile is spread, px.
+    length: f64,
+    /// Way along the light before the shadow begins to fade, px.
+    plateau: f64,
+}
+
+impl Thrown<'_> {
+    /// Deficit of the paper `[x, y]` px from the middle of the disc, outside of it.
+    pub fn at(&self, [x, y]: [f64; 2]) -> f64 {
+        let Shade { falls, direction, .. } = self.shade;
+        let ring = at(&falls.ring, ((x * x + y * y).sqrt() - self.radius) / self.length);
+        let along = x * direction[0] + y * direction[1];
+        let across = y * direction[0] - x * direction[1];
+        let half = self.radius * self.radius - across * across;
+        if half <= 0.0 || along <= 0.0 {
+            return ring;
+        }
+        ring.max(at(&falls.lee, (along - half.sqrt() - self.plateau) / self.length))
     }
 
-    /// First strength and direction from the shade `around` the larger particles; no length yet.
+    /// How far from the disc it can be seen, px.
+    pub fn reach_px(&self) -> f64 {
+        let Shade { falls, strength, .. } = self.shade;
+        let last = (0..STEPS).rev().find(|&i| falls.lee[i].max(falls.ring[i]) > 0.1 * strength);
+        last.map_or(0.0, |i| (i + 1) as f64 * STEP * self.length + self.plateau)
+    }
+}
+
+impl Shade {
+    /// The shadow of a disc of `radius` px.
+    pub(super) fn thrown(&self, radius: f64) -> Thrown<'_> {
+        let faded = self.share * 2.0 * radius;
+        // The shadows of small particles are longer for their size than those of large ones; what they are longer by is as
+        // dark as at the outline.
+        let plateau = self.floor_px.hypot(faded) - faded;
+        Thrown { shade: self, radius, length: (faded / self.falls.width().max(STEP)).max(1e-6), plateau }
+    }
+
+    /// Strength and direction of the shade `around` the larger particles; no profile yet.
     pub(super) fn direction_of(around: &Ring, core: f64) -> Shade {
         let (mut x, mut y) = (0.0, 0.0);
         for (k, level) in around.iter().enumerate() {
@@ -37,9 +131,20 @@ impl Shade {
         if first == 0.0 {
             return Shade::default();
         }
-        let mut shade = Shade { direction: [x / first, y / first], ..Shade::default() };
+        let mut shade = Shade { direction: [x / first, y / first], breadth: 1.0, ..Shade::default() };
         shade.strength = shade.lee(around).clamp(0.0, DARKEST * core);
+        shade.hardness = along(HARD, shade.strength / core);
         shade
+    }
+
+    /// The same with the profile `falls`.
+    pub(super) fn with(self, mut falls: Falls, core: f64) -> Shade {
+        falls.lee.iter_mut().chain(&mut falls.ring).for_each(|v| *v = v.clamp(0.0, DARKEST * core));
+        let strength = falls.lee[0].max(falls.ring[0]);
+        if strength < FAINT * core {
+            return Shade { strength: 0.0, hardness: 0.0, ..self };
+        }
+        Shade { strength, hardness: along(HARD, strength / core), share: falls.width(), falls, ..self }
     }
 
     /// Shade of a ring on the side away from the light: the darkest of the sector and its two neighbours, since the
@@ -51,8 +156,7 @@ impl Shade {
 
     /// Fits the length to the deficit that mid-sized particles show beyond their own area.
     ///
-    /// `sizes` holds (diameter, px; that deficit as seen, px²; the same of a synthetic disc with the present length,
-    /// or 0 where there is no length yet).
+    /// `sizes` holds (diameter, px; that deficit as seen, px²; the same of a synthetic disc with the present length).
     pub(super) fn fit_length(&mut self, sizes: &[[f64; 3]], sigma: f64) {
         // Squares are linear: length² = floor² + share²·d².
         let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
@@ -62,12 +166,7 @@ impl Shade {
             let d = middle(&|s| s[0]);
             let seen = middle(&|s| s[1] / s[0]).max(0.0);
             let made = middle(&|s| s[2] / s[0]);
-            // A swept silhouette shows strength × length × width.
-            let length = if made > 0.0 {
-                self.length_px(d) * (seen / made).clamp(0.3, 3.0)
-            } else {
-                seen / self.strength.max(0.02)
-            };
+            let length = self.floor_px.hypot(self.share * d) * (seen / made.max(1e-9)).clamp(0.3, 3.0);
             let (x, y) = (d * d, length * length);
             // Relative scatter is alike in all classes, so the squares of large lengths weigh less.
             let weight = class.len() as f64 / (1.0 + x).powi(2);
@@ -88,14 +187,19 @@ impl Shade {
         } else if floor < 0.0 {
             (slope, floor) = (sxy / sxx, 0.0);
         }
-        // Shadows longer than the skirt over which deficits are summed cannot be told apart by them.
-        let most = (2.5 * sigma).powi(2);
+        let most = (LONGEST * sigma).powi(2);
         if floor > most {
             (slope, floor) = ((sxy - most * sx) / sxx, most);
         }
         self.floor_px = floor.max(0.0).sqrt();
         self.share = slope.max(0.0).sqrt();
     }
+}
+/// The profile at `way`, a share of its length.
+fn at(fall: &Fall, way: f64) -> f64 {
+    let way = way.max(0.0) / STEP;
+    let i = way as usize;
+    if i + 1 >= STEPS { 0.0 } else { fall[i] + (way - i as f64) * (fall[i + 1] - fall[i]) }
 }
 
 /// Groups of like diameter, each of at least eight.

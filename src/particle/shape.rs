@@ -2,7 +2,8 @@
 
 use super::calibrate::Calibration;
 use super::edge::mean_profile;
-use super::examine::{Examiner, Reading, margin_px};
+use super::examine::{Examiner, Levels, Reading, margin_px};
+use super::fall::Seen;
 use super::flag::Flags;
 use super::territory::{Occupied, Territory};
 use crate::backdrop::{Patch, Scene};
@@ -236,8 +237,8 @@ pub(super) struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
-    pub fn new(photo: &'a Photo, scene: &'a Scene, occupied: &'a Occupied) -> Self {
-        let examiner = Examiner::new(scene.blur_px);
+    pub fn new(photo: &'a Photo, scene: &'a Scene, occupied: &'a Occupied, levels: Levels) -> Self {
+        let examiner = Examiner::new(scene.blur_px, levels);
         Reader { photo, scene, occupied, patch: Patch::default(), territory: Territory::default(), examiner }
     }
 
@@ -277,6 +278,14 @@ impl<'a> Reader<'a> {
         let [px, py] = self.cut(part, margin_px(self.scene.blur_px) + 2);
         let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
         mean_profile(&self.patch, &outline, towards, self.scene.blur_px)
+    }
+
+    /// Deficits beside the part, as read in `raw`, along the `direction` of the light and against it.
+    pub fn beside(&mut self, part: &Part, raw: &Raw, direction: [f64; 2]) -> Option<Seen> {
+        let diameter = 2.0 * raw.reading.edge_radius?;
+        let [px, py] = self.cut(part, diameter.ceil() as usize + 1);
+        let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
+        Some(Seen::read(&self.patch, &outline, diameter, raw.reading.core, direction))
     }
 }
 

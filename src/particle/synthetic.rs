@@ -18,7 +18,7 @@ pub(super) fn true_core(core: f64, look: &Look) -> f64 {
 
 /// Side of the patch that [`disc`] gives, px.
 pub(super) fn side_px(radius: f64, shade: &Shade, sigma: f64) -> usize {
-    let length = shade.length_px(2.0 * radius);
+    let length = shade.thrown(radius).reach_px();
     2 * ((radius + length.min(4.0 * sigma + 2.0)).ceil() as usize + margin_px(sigma) + 2)
 }
 
@@ -28,8 +28,8 @@ pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64;
     /// Samples per pixel and axis before the blur.
     const FINE: usize = 3;
     let core = true_core(core, look);
-    let length = shade.length_px(2.0 * radius);
     let side = side_px(radius, shade, sigma);
+    let thrown = shade.thrown(radius);
     let n = side * FINE;
     let centre = [side as f64 / 2.0 + at[0], side as f64 / 2.0 + at[1]];
     // Coverage along the radius stands for the share of a sample inside; only near the edge it is neither 0 nor 1.
@@ -51,10 +51,7 @@ pub(super) fn disc(radius: f64, look: &Look, core: f64, shade: &Shade, at: [f64;
             if disc == 1.0 || shade.strength == 0.0 {
                 return (core * disc) as f32;
             }
-            let along = (x * shade.direction[0] + y * shade.direction[1]).clamp(0.0, length);
-            let (p, q) = (x - along * shade.direction[0], y - along * shade.direction[1]);
-            let swept = inside(p * p + q * q);
-            (core * disc + shade.strength * (swept - disc).max(0.0)) as f32
+            (core * disc + thrown.at([x, y]) * (1.0 - disc)) as f32
         })
         .collect();
     let kernel = GaussKernel::new(look.blur_px * FINE as f64);

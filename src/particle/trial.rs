@@ -154,7 +154,7 @@ impl<'a> Trials<'a> {
             .par_iter()
             .filter(|part| part.rejected.is_none())
             .map_init(
-                || Reader::new(photo, scene, &occupied),
+                || Reader::new(photo, scene, &occupied, self.calibration.levels),
                 |reader, part| {
                     let shape = reader.read(part)?.finish(self.calibration)?;
                     Some((shape.centre, shape.ecd_px()))

@@ -66,7 +66,12 @@ fn photos_and_their_tables_give_the_same_comparison() {
             let of = |json: &serde_json::Value| json["figures"][figure][value].as_f64().unwrap();
             // The table keeps hundredths of a µm, and tells the limit of sight, which the fines' p rests on, by the
             // largest particle below it.
-            let room = if (figure, value) == ("fines_pct", "p") { 0.02 } else { 1e-3 };
+            // One of some hundred fines may be rounded over their limit.
+            let room = match (figure, value) {
+                ("fines_pct", "p") => 0.02,
+                ("fines_pct", _) => 5e-3,
+                _ => 1e-3,
+            };
             let off = (of(&photos) / of(&tables) - 1.0).abs();
             assert!(off < room, "{figure} {value}: {off}");
         }
