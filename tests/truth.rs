@@ -141,6 +141,22 @@ fn neither_a_hard_lamp_nor_shade_all_round_changes_the_sizes() {
 }
 
 #[test]
+fn shadows_broken_by_noise_are_no_specks() {
+    // Where a pixel is much smaller than the grounds, shadows are wide, and near the level of detection noise breaks them.
+    for strength in [0.12, 0.3] {
+        let mut spec = SceneSpec { seed: 4, um_per_px: 8.0, ..scene() };
+        spec.camera.blur_sigma_px = 0.5;
+        spec.shadow.strength = strength;
+        let o = outcome(&spec, ScaleChoice::Given(8.0));
+        let on_truth = |x: f64, y: f64| {
+            o.rendered.truth.iter().any(|t| (t.x_px - x).hypot(t.y_px - y) < 2.0 + 0.2 * t.ecd_um / 8.0)
+        };
+        let (all, wrong) = (&o.photo.particles, o.photo.particles.iter().filter(|p| !on_truth(p.x_px, p.y_px)).count());
+        assert!(all.len() > 100 && wrong * 50 < all.len(), "{strength}: {wrong} of {}", all.len());
+    }
+}
+
+#[test]
 fn a_coin_gives_the_scale_and_is_no_particle() {
     let mut spec = SceneSpec { seed: 7, width_px: 2400, height_px: 1800, ..scene() };
     spec.reference = Some(ReferenceDisc { diameter_mm: 16.25, centre: (0.25, 0.3), ..ReferenceDisc::default() });

@@ -6,6 +6,8 @@ const SMALLEST_PX: f64 = 1.5;
 
 /// Recall that a photo's limit of sight stands for.
 pub const SEEN: f64 = 0.95;
+/// Share of the particles missed at the limit by the law fitted to trials, of those that may be missed.
+const FITTED: f64 = 0.75;
 
 /// Recall below which nothing is made of what was not seen: one particle would stand for more than two.
 pub const LEAST_RECALL: f64 = 0.5;
@@ -129,8 +131,11 @@ impl Recall {
     }
 
     /// Smallest reliable size, px.
+    ///
+    /// Recall falls faster below the limit than it rises above, so that a law with an error of its own promises too much on
+    /// average: the limit is where it says a little more than is asked.
     pub fn limit_px(&self) -> f64 {
-        self.size_px(SEEN).max(SMALLEST_PX)
+        self.size_px(1.0 - FITTED * (1.0 - SEEN)).max(SMALLEST_PX)
     }
 
     /// What the trials gave, by rising size; empty without trials.

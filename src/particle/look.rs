@@ -30,8 +30,11 @@ const ROUNDS: usize = 5;
 /// The same on paper at full scale, where the two unknowns pull on both marks.
 const ROUNDS_FULL: usize = 15;
 
-/// Deficit beside an edge, share of that inside, that counts as much as the whole fall at the edge.
-const OUTSIDE: f64 = 0.1;
+/// Error of the marks of an edge: of its fall (share of itself), and of the deficit beside it (share of that inside, which
+/// what is left of shade changes).
+const MARKS: [f64; 2] = [0.005, 0.005];
+/// Strength of sharpening that phones use, and its spread.
+const USUAL: [f64; 2] = [0.3, 0.5];
 
 /// Deepest shadow that paper at full scale is taken to hide beside a particle, share of the light: twice that of two
 /// lights, and what photos with one soft lamp show.
@@ -89,18 +92,29 @@ impl Look {
         let (Some(at), Some(b), Some(s)) = (see(&plain), see(&blurrier), see(&sharper)) else {
             return (plain, Vec::new());
         };
-        // Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
+        // Gauss and Newton's method in two unknowns with Broyden's update: blur in units of sigma, and strength.
         let mut slope = [0, 1].map(|i| [(b.0[i] - at.0[i]) / 0.1, (s.0[i] - at.0[i]) / 0.3]);
         let (mut look, mut seen) = (plain, at.0);
-        // Under much blur the two are hardly told apart, and a step may lead away: the best of all looks is taken.
-        let distance = |marks: [f64; 2]| (marks[0] / wanted[0] - 1.0).hypot((marks[1] - wanted[1]) / OUTSIDE);
+        // Under much blur the two are hardly told apart, and a step may lead away: the best of all looks is taken. What is not
+        // told is as usual.
+        let weight = [(MARKS[0] * wanted[0]).powi(-2), MARKS[1].powi(-2)];
+        let usual = if full { 0.0 } else { USUAL[1].powi(-2) };
+        let cost = |marks: [f64; 2], look: &Look| {
+            let miss = [0, 1].map(|i| weight[i] * (marks[i] - wanted[i]).powi(2));
+            miss[0] + miss[1] + usual * (second(look) - USUAL[0]).powi(2)
+        };
         let mut best = (plain, at.clone());
         for _ in 0..if full { ROUNDS_FULL } else { ROUNDS } {
             let miss = [wanted[0] - seen[0], wanted[1] - seen[1]];
-            let det = slope[0][0] * slope[1][1] - slope[0][1] * slope[1][0];
+            let sum = |of: &dyn Fn(usize) -> f64| weight[0] * of(0) + weight[1] * of(1);
+            let cross = sum(&|i| slope[i][0] * slope[i][1]);
+            let squares = [sum(&|i| slope[i][0].powi(2)), sum(&|i| slope[i][1].powi(2)) + usual];
+            let towards =
+                [sum(&|i| slope[i][0] * miss[i]), sum(&|i| slope[i][1] * miss[i]) + usual * (USUAL[0] - second(&look))];
+            let det = squares[0] * squares[1] - cross * cross;
             let step = [
-                (miss[0] * slope[1][1] - miss[1] * slope[0][1]) / det,
-                (miss[1] * slope[0][0] - miss[0] * slope[1][0]) / det,
+                (towards[0] * squares[1] - towards[1] * cross) / det,
+                (towards[1] * squares[0] - towards[0] * cross) / det,
             ];
             let next = with(look, look.blur_px + step[0] * sigma, second(&look) + step[1]);
             let moved = [(next.blur_px - look.blur_px) / sigma, second(&next) - second(&look)];
@@ -111,7 +125,7 @@ impl Look {
                 *row = [row[0] + error * moved[0] / length, row[1] + error * moved[1] / length];
             }
             (look, seen) = (next, now.0);
-            if distance(seen) < distance(best.1.0) {
+            if cost(seen, &look) < cost(best.1.0, &best.0) {
                 best = (look, now);
             }
         }

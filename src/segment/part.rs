@@ -3,11 +3,15 @@
 use rayon::prelude::*;
 
 use super::label::{Blob, Run, RunGroups, Touch, bounds, darkness_of, pixels, runs_above};
+use super::shade::{Picture, level_of, most_px, ring};
 use super::split::Splitter;
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::GaussKernel;
 use crate::photo::Photo;
+
+/// Darkness of shade, share of the core, at most: flakes of chaff are darker.
+const SHADE: f64 = 0.35;
 
 pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Part> {
     blobs
@@ -135,21 +139,28 @@ impl<'a> Parter<'a> {
     fn parts_of(&mut self, blob: Blob) -> Vec<Part> {
         self.scene.cut(self.photo, blob.bounds, &mut self.patch);
         let darkness = darkness_of(&self.patch, &blob.runs, &mut self.darkest);
-        let cores = self.find_cores(&blob, 0.5 * darkness);
+        // Larger than any speck and so pale, it is shade, and particles may lie in it.
+        let shade = f64::from(darkness) < SHADE * self.scene.core
+            && blob.runs.iter().map(Run::len).sum::<usize>() > most_px(self.scene.blur_px);
+        let darkness = if shade { self.scene.core as f32 } else { darkness };
+        let mut cores = self.find_cores(&blob, 0.5 * darkness);
+        if cores > 1 {
+            cores = self.drop_shade(cores);
+        }
         let cores = self.cut_cores(cores, darkness);
         // How far from a core a speck may be seen.
         let reach = (1.5 * self.scene.blur_px).ceil() as usize;
         let far = self.beyond(&blob, reach as u32);
-        if cores == 1 && far.is_empty() {
+        if cores == 1 && far.is_empty() && !shade {
             return vec![whole(blob)];
         }
         let mut labels = self.labels(&blob);
         let specks = self.specks(&mut labels, &far, cores as u32);
         let seeds = cores + specks;
-        if seeds <= 1 {
+        if seeds <= 1 && !shade {
             return vec![whole(blob)];
         }
-        spread(&mut labels);
+        spread(&mut labels, if shade { reach } else { usize::MAX });
         labels.parts([blob.bounds[0], blob.bounds[1]], seeds)
     }
 
@@ -163,6 +174,38 @@ impl<'a> Parter<'a> {
         self.core_of.clear();
         self.core_of.extend_from_slice(labels);
         count
+    }
+
+    /// Drops those of the `count` cores that are shade about half as dark as the particle, and gives the number of those left.
+    fn drop_shade(&mut self, count: usize) -> usize {
+        let most = most_px(self.scene.blur_px);
+        let mut areas = vec![0; count];
+        self.dark.iter().zip(&self.core_of).for_each(|(run, &core)| areas[core as usize] += run.len());
+        if areas.iter().all(|&area| area > most) {
+            return count;
+        }
+        self.smooth_patch();
+        let picture = Picture { patch: &self.patch, smooth: &self.smooth };
+        let mut number = 0;
+        let numbers: Vec<Option<u32>> = (0..count as u32)
+            .map(|core| {
+                let mine = || self.dark.iter().zip(&self.core_of).filter(|(_, of)| **of == core).map(|(run, _)| run);
+                let hidden = |x: u32, y: u32| {
+                    let from = self.dark.partition_point(|run| run.y < y);
+                    let row = self.dark[from..].iter().zip(&self.core_of[from..]).take_while(|(run, _)| run.y == y);
+                    row.into_iter().any(|(run, of)| (run.x0..run.x1).contains(&x) && areas[*of as usize] > most)
+                };
+                let kept = areas[core as usize] > most
+                    || picture.rise(mine(), self.scene.blur_px, hidden).is_none_or(|rise| rise > self.threshold);
+                kept.then(|| {
+                    number += 1;
+                    number - 1
+                })
+            })
+            .collect();
+        let left = self.dark.iter().zip(&self.core_of);
+        (self.dark, self.core_of) = left.filter_map(|(run, core)| Some((*run, numbers[*core as usize]?))).unzip();
+        number as usize
     }
 
     /// Cuts each of the `count` cores where touching particles meet; gives the new number of cores.
@@ -247,7 +290,7 @@ impl<'a> Parter<'a> {
         self.smooth_patch();
         let (width, patch) = (labels.width, &self.patch);
         let value = |i: usize| self.smooth[(i / width - 1) * patch.width + i % width - 1];
-        let ring = (3.0 * self.scene.blur_px).ceil() as isize;
+        let ring = ring(self.scene.blur_px, 0.0);
         let places = far.iter().flat_map(|run| {
             let start = (run.y as usize - patch.y0 + 1) * width + run.x0 as usize - patch.x0 + 1;
             start..start + run.len()
@@ -258,21 +301,18 @@ impl<'a> Parter<'a> {
             if labels.around(i).any(|j| labels.of[j] != 0 && value(j) > v) {
                 continue;
             }
-            // Level of the shade round the speck: median of a ring beyond the blur, without the cores.
             let (x, y) = ((i % width) as isize, (i / width) as isize);
-            let mut shade = Vec::new();
-            for (dx, dy) in (0..16).map(|k| (f64::from(k) * std::f64::consts::TAU / 16.0).sin_cos()) {
-                let (u, w) = (x + (dx * ring as f64).round() as isize, y + (dy * ring as f64).round() as isize);
+            // Paper beside the blob counts as bare, its cores not at all.
+            let on_ring = |[dx, dy]: [isize; 2]| {
+                let (u, w) = (x + dx, y + dy);
                 let within = u >= 1 && w >= 1 && u <= patch.width as isize && w <= patch.height as isize;
-                let j = if within { w as usize * width + u as usize } else { 0 };
-                if within && labels.of[j] < 2 {
-                    shade.push(f64::from(value(j)));
-                } else if !within {
-                    shade.push(0.0);
+                if !within {
+                    return Some(0.0);
                 }
-            }
-            let level = crate::numeric::median(&mut shade).unwrap_or(f64::from(v));
-            if f64::from(v) - level > self.threshold {
+                let j = w as usize * width + u as usize;
+                (labels.of[j] < 2).then(|| f64::from(value(j)))
+            };
+            if f64::from(v) - level_of(&ring, on_ring, |a, b| 0.5 * (a + b)).unwrap_or(f64::from(v)) > self.threshold {
                 labels.of[i] = cores + 2 + found;
                 found += 1;
             }
@@ -288,10 +328,13 @@ impl<'a> Parter<'a> {
     }
 }
 
-/// Gives the rest of the blob to the nearest part, step by step outwards.
-fn spread(labels: &mut Labels) {
+/// Gives the rest of the blob to the nearest part, step by step outwards, as far as `steps` go.
+fn spread(labels: &mut Labels, steps: usize) {
     let mut front: Vec<usize> = (0..labels.of.len()).filter(|&i| labels.of[i] >= 2).collect();
-    while !front.is_empty() {
+    for _ in 0..steps {
+        if front.is_empty() {
+            return;
+        }
         let mut next = Vec::new();
         for i in front {
             for j in labels.around(i) {
