@@ -57,7 +57,7 @@ pub struct Regions {
 /// Finds and parts the dark regions of `photo`.
 pub fn find(photo: &Photo, scene: &Scene) -> Regions {
     let found = find::detect(photo, scene);
-    let blobs = shade::without_islands(photo, scene, label::blobs(found.runs), found.threshold);
+    let blobs = label::blobs(found.runs);
     let parts = part::all(photo, scene, blobs, found.threshold);
     Regions { parts, threshold: found.threshold, smoothed_noise: found.smoothed_noise }
 }
@@ -68,6 +68,5 @@ pub fn find_in(photo: &Photo, scene: &Scene, boxes: &[[usize; 4]], paper: &Regio
     let Regions { threshold, smoothed_noise, .. } = *paper;
     let runs = find::detect_in(photo, scene, boxes, threshold);
     let blobs = runs.into_iter().flat_map(label::blobs).collect();
-    let blobs = shade::without_islands(photo, scene, blobs, threshold);
     Regions { parts: part::all(photo, scene, blobs, threshold), threshold, smoothed_noise }
 }

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::label::{Blob, Run, RunGroups, Touch, bounds, darkness_of, pixels, runs_above};
-use super::shade::{Picture, level_of, most_px, ring};
+use super::shade::{Picture, is_island, level_of, most_px, ring};
 use super::split::Splitter;
 use super::{Part, Rejection};
 use crate::backdrop::{Patch, Scene};
@@ -19,6 +19,9 @@ pub(super) fn all(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64
         .map_init(
             || Parter::new(photo, scene, threshold),
             |parter, blob| {
+                if is_island(photo, scene, &parter.kernel, &blob, threshold) {
+                    return Vec::new();
+                }
                 let large = is_large(photo, blob.bounds, &blob.runs).then(|| blob.clone());
                 let mut parts = parter.parts_of(blob);
                 // Particles that hang together and reach the frame; or a table, whose rim is not to be taken for grounds.

@@ -1,7 +1,5 @@
 //! Tells specks from shade that noise breaks into islands: a speck rises above what lies round it.
 
-use rayon::prelude::*;
-
 use super::label::{Blob, Run};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::{GaussKernel, median};
@@ -85,18 +83,10 @@ impl Picture<'_> {
     }
 }
 
-/// Leaves out the blobs that are islands of shade; `threshold` is that of detection.
-pub(super) fn without_islands(photo: &Photo, scene: &Scene, blobs: Vec<Blob>, threshold: f64) -> Vec<Blob> {
-    let kernel = GaussKernel::new(scene.blur_px);
-    let most = most_px(scene.blur_px);
-    blobs
-        .into_par_iter()
-        .with_min_len(64)
-        .filter(|blob| {
-            let [x0, y0, x1, y1] = blob.bounds;
-            (x1 - x0) * (y1 - y0) > most || rises(photo, scene, &kernel, blob, threshold)
-        })
-        .collect()
+/// True for a small blob that is an island of shade; `threshold` is that of detection.
+pub(super) fn is_island(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: &Blob, threshold: f64) -> bool {
+    let [x0, y0, x1, y1] = blob.bounds;
+    (x1 - x0) * (y1 - y0) <= most_px(scene.blur_px) && !rises(photo, scene, kernel, blob, threshold)
 }
 
 fn rises(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: &Blob, threshold: f64) -> bool {
@@ -108,16 +98,17 @@ fn rises(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: &Blob, thresh
     let (width, height) = (photo.width() as isize, photo.height() as isize);
     let off = |u: isize, v: isize| u < 0 || v < 0 || u >= width || v >= height;
     // Mostly the paper round a speck is bare.
+    let light = |x: isize, y: isize| {
+        let mut one = [0.0];
+        photo.row_linear(y as usize, x as usize, &mut one);
+        one[0]
+    };
+    let mut here = [0.0];
+    scene.deficit_row(photo, y as usize, x as usize, &mut here);
+    // So near, the paper is as light as here.
+    let paper = light(x, y) / (1.0 - here[0]).max(1e-3);
     let beside = ring.iter().step_by(2).flat_map(|&[dx, dy]| [[x + dx, y + dy], [x - dx, y - dy]]);
-    let sum: f32 = beside
-        .map(|[u, v]| {
-            let mut one = [0.0];
-            if !off(u, v) {
-                scene.deficit_row(photo, v as usize, u as usize, &mut one);
-            }
-            one[0]
-        })
-        .sum();
+    let sum: f32 = beside.map(|[u, v]| if off(u, v) { 0.0 } else { 1.0 - light(u, v) / paper }).sum();
     if f64::from(sum) < BARE * threshold * ring.len() as f64 {
         return true;
     }
