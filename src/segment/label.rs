@@ -103,8 +103,8 @@ impl RunGroups {
 }
 
 /// Half-open box around runs.
-pub(super) fn bounds(runs: &[Run]) -> [usize; 4] {
-    runs.iter().fold([usize::MAX, usize::MAX, 0, 0], |b, r| {
+pub(super) fn bounds<'r>(runs: impl IntoIterator<Item = &'r Run>) -> [usize; 4] {
+    runs.into_iter().fold([usize::MAX, usize::MAX, 0, 0], |b, r| {
         [b[0].min(r.x0 as usize), b[1].min(r.y as usize), b[2].max(r.x1 as usize), b[3].max(r.y as usize + 1)]
     })
 }

@@ -315,7 +315,8 @@ impl<'a> Parter<'a> {
                 let j = w as usize * width + u as usize;
                 (labels.of[j] < 2).then(|| f64::from(value(j)))
             };
-            if f64::from(v) - level_of(&ring, on_ring, |a, b| 0.5 * (a + b)).unwrap_or(f64::from(v)) > self.threshold {
+            if f64::from(v) - level_of(&ring, on_ring, |a, b| 0.5 * (a + b), 2).unwrap_or(f64::from(v)) > self.threshold
+            {
                 labels.of[i] = cores + 2 + found;
                 found += 1;
             }

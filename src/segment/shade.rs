@@ -1,6 +1,6 @@
 //! Tells specks from shade that noise breaks into islands: a speck rises above what lies round it.
 
-use super::label::{Blob, Run};
+use super::label::{Blob, Run, bounds};
 use crate::backdrop::{Patch, Scene};
 use crate::numeric::{GaussKernel, median};
 use crate::photo::Photo;
@@ -30,13 +30,14 @@ pub(super) fn ring(sigma: f64, width: f64) -> [[isize; 2]; 8] {
     })
 }
 
-/// Level of the shade at a place, from that on the `ring` about it: the lesser of two points that lie opposite, since another
-/// particle may lie at one of them, and the second largest of all pairs, since shade may run along an edge or a ridge. Where
-/// most of the ring is hidden the median of what is left.
+/// Level of the shade at a place, from that on the `ring` about it: what `of_pair` makes of two points that lie opposite, for
+/// the pair that `passed` others exceed, since shade may run along an edge or a ridge and other particles may lie on the ring.
+/// Where most of the ring is hidden the median of what is left.
 pub(super) fn level_of(
     ring: &[[isize; 2]; 8],
     value: impl Fn([isize; 2]) -> Option<f64>,
     of_pair: impl Fn(f64, f64) -> f64,
+    passed: usize,
 ) -> Option<f64> {
     let (mut pairs, mut single) = (Vec::with_capacity(8), Vec::with_capacity(16));
     for &[dx, dy] in ring {
@@ -46,11 +47,11 @@ pub(super) fn level_of(
             pairs.push(of_pair(a, b));
         }
     }
-    if pairs.len() < 3 {
+    if pairs.len() <= passed + 1 {
         return median(&mut single);
     }
     pairs.sort_by(|a, b| b.total_cmp(a));
-    Some(pairs[1])
+    Some(pairs[passed])
 }
 
 /// A part of the photo, and the same smoothed by the photo's blur.
@@ -64,12 +65,14 @@ impl Picture<'_> {
     /// `hidden` tells the pixels that are no shade. `None` where all are.
     pub fn rise<'r>(
         &self,
-        core: impl Iterator<Item = &'r Run>,
+        core: impl Iterator<Item = &'r Run> + Clone,
         sigma: f64,
         hidden: impl Fn(u32, u32) -> bool,
     ) -> Option<f64> {
         let Patch { x0, y0, width, height, .. } = *self.patch;
         let value = |x: usize, y: usize| f64::from(self.smooth[(y - y0) * width + x - x0]);
+        let [left, upper, right, lower] = bounds(core.clone());
+        let ring = ring(sigma, (right - left).max(lower - upper) as f64);
         let places = core.flat_map(|run| (run.x0..run.x1).map(|x| [x as usize, run.y as usize]));
         let [x, y] = places.max_by(|a, b| value(a[0], a[1]).total_cmp(&value(b[0], b[1])))?;
         let on_ring = |[dx, dy]: [isize; 2]| {
@@ -79,7 +82,7 @@ impl Picture<'_> {
             }
             (!hidden(u as u32, v as u32)).then(|| value(u, v))
         };
-        level_of(&ring(sigma, 0.0), on_ring, |a, b| 0.5 * (a + b)).map(|level| value(x, y) - level)
+        level_of(&ring, on_ring, |a, b| 0.5 * (a + b), 2).map(|level| value(x, y) - level)
     }
 }
 
@@ -123,5 +126,5 @@ fn rises(photo: &Photo, scene: &Scene, kernel: &GaussKernel, blob: &Blob, thresh
         let (u, v) = (x + dx, y + dy);
         Some(if off(u, v) { 0.0 } else { f64::from(value(u as usize, v as usize)) })
     };
-    level_of(&ring, on_ring, f64::min).is_none_or(|level| f64::from(peak) - level > RISE * threshold)
+    level_of(&ring, on_ring, f64::min, 1).is_none_or(|level| f64::from(peak) - level > RISE * threshold)
 }
