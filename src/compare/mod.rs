@@ -126,6 +126,8 @@ pub struct SideOf {
     pub particles: usize,
     /// Smallest ECD of which every photo shows 95 %, µm.
     pub smallest_ecd_um: f64,
+    /// Number of particles as pale as chaff that count, and their share of the mass, %.
+    pub pale: (usize, f64),
 }
 
 impl Comparison {

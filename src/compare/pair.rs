@@ -5,7 +5,7 @@ use super::{
     CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
     family, holm,
 };
-use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, support};
+use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, pale, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 
 /// With one photo a side a difference is claimed only where it would hold even if spreads of the same grounds scattered
@@ -219,6 +219,7 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
         photos: side.photos.len(),
         particles: side.grounds.sample.count(),
         smallest_ecd_um: side.grounds.sample.smallest_ecd_um(),
+        pale: pale(side.grounds.sample.particles()),
     };
     let mut comparison = Comparison {
         sides: [told(base), told(other)],

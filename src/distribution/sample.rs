@@ -18,6 +18,13 @@ impl PhotoParticles {
     }
 }
 
+/// Number of particles as pale as chaff, and their share of the mass, %.
+pub fn pale<'p>(particles: impl Iterator<Item = &'p Particle> + Clone) -> (usize, f64) {
+    let pale = || particles.clone().filter(|p| p.flags.contains(Flags::PALE));
+    let share = pale().map(Particle::mass).sum::<f64>() / particles.clone().map(Particle::mass).sum::<f64>();
+    (pale().count(), 100.0 * share)
+}
+
 /// Particles that are looked for in another photo: the largest, which are placed best. They are among twice as many of its largest.
 const LOOKED_FOR: usize = 20;
 /// Fewer than these at places of their own tell nothing.
@@ -101,7 +108,7 @@ impl Sample {
     }
 
     /// All particles.
-    pub fn particles(&self) -> impl Iterator<Item = &Particle> {
+    pub fn particles(&self) -> impl Iterator<Item = &Particle> + Clone {
         self.photos.iter().flat_map(|p| &p.particles)
     }
 

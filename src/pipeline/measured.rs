@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use crate::advice::Check;
-use crate::distribution::{Curve, Figures, Recall, SieveShape, Sizes};
+use crate::distribution::{Curve, Figures, Recall, SieveShape, Sizes, pale};
 use crate::numeric::Estimate;
-use crate::particle::{Flags, Particle, Shape};
+use crate::particle::{Particle, Shape};
 use crate::photo::Origin;
 use crate::scale::Scale;
 use crate::segment::{Rejection, Run};
@@ -94,10 +94,7 @@ pub struct Measurement {
 impl Measurement {
     /// Number of particles as pale as chaff that count, and their share of the mass, %.
     pub fn pale(&self) -> (usize, f64) {
-        let all = || self.photos.iter().flat_map(|p| &p.particles);
-        let pale = || all().filter(|p| p.flags.contains(Flags::PALE));
-        let share = pale().map(Particle::mass).sum::<f64>() / all().map(Particle::mass).sum::<f64>();
-        (pale().count(), 100.0 * share)
+        pale(self.photos.iter().flat_map(|p| &p.particles))
     }
 
     /// The same with the photos named by their files alone.

@@ -125,6 +125,15 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
     figures.chain(sieved).chain(shares).collect()
 }
 
+/// What is told of pale particles: their number, and their share of the mass, %.
+pub(super) fn pale_counted((pale, share_pct): (usize, f64)) -> String {
+    format!(
+        "{} far paler than the rest, as chaff is, with {} % of the mass: counted.",
+        count(pale, "particle"),
+        significant(share_pct, 2)
+    )
+}
+
 /// What must be said besides the figures.
 pub fn remarks(m: &Measurement) -> Vec<Remark> {
     let mut out = Vec::new();
@@ -178,13 +187,9 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         out.extend(fires.map(|c| Remark { advice: true, text: format!("{name}{}", c.sentence) }));
     }
     let mut say = |text: String| out.push(Remark { advice: false, text });
-    let (pale, share_pct) = m.pale();
-    if pale > 0 {
-        say(format!(
-            "{} far paler than the rest, as chaff is, with {} % of the mass: counted.",
-            count(pale, "particle"),
-            significant(share_pct, 2)
-        ));
+    let pale = m.pale();
+    if pale.0 > 0 {
+        say(pale_counted(pale));
     }
     say(left_out(m));
     let scale = &m.photos[0].scale;

@@ -86,7 +86,10 @@ fn pale_particles_of_a_table_are_left_out_where_wished() {
     let head = "photo,ecd_um,weight,flags\n";
     let desk = desk().and("flaky.csv", format!("{head}{grains}{flakes}").as_bytes());
     for (chaff, particles) in [("in", 67), ("out", 60)] {
-        desk.run(&format!("compare new.csv flaky.csv --chaff {chaff} --json c.json")).is_done();
+        let out = desk.run(&format!("compare new.csv flaky.csv --chaff {chaff} --json c.json"));
+        out.is_done();
+        let told = out.stdout.contains("flaky: 7 particles far paler than the rest");
+        assert_eq!(told, chaff == "in", "{}", out.stdout);
         let samples = desk.json("c.json")["samples"].clone();
         let flaky = samples.as_array().unwrap().iter().find(|s| s["name"] == "flaky").unwrap().clone();
         assert_eq!(flaky["particles"], particles, "{flaky}");
