@@ -34,7 +34,8 @@ use fall::Seen;
 use shape::{Raw, Reader};
 use territory::Occupied;
 
-/// Largest number of particles that the look of the photo is read at; the median of their profiles hardly moves beyond.
+/// Largest number of particles that the look of the photo is read at, and half as many for its shade; the median hardly
+/// moves beyond.
 const LOOKED_AT: usize = 48;
 
 /// Shade all round below which the look is read as if there were none, share of the core: led on to the outline from beyond
@@ -45,6 +46,7 @@ const FAINT_RING: f64 = 0.03;
 pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Shape>>, Calibration) {
     let occupied = territory::Occupied::new(photo, regions);
     let mut survey = Survey::new(photo, scene, regions, &occupied, Levels::USUAL);
+    // Shade nearly as dark as the particles would pass for a part of them.
     if survey.shade.hardness > 0.5 {
         survey = Survey::new(photo, scene, regions, &occupied, Levels::IN_HARD_SHADE);
     }
@@ -110,7 +112,7 @@ impl Survey {
 }
 
 /// The largest third of the particles that lie alone and are wide against the blur, with their places in `raw`: there the
-/// shadow reaches well beyond the blur, and core and paper are seen unmixed.
+/// shadow reaches well beyond the blur, and core and paper are seen unmixed. Narrower ones where those are too few.
 fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
     let mut large: Vec<(f64, usize, &Raw)> = raw
         .iter()
