@@ -1,6 +1,8 @@
 //! From readings to size: discs of known radius under the photo's own blur and shade are examined by the same code as
 //! its particles, and the table so made is read backwards.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use super::Survey;
@@ -78,10 +80,10 @@ impl Calibration {
         let Survey { raw, levels, look, shade } = survey;
         let (sigma, look, levels, mut shade) = (scene.blur_px, *look, *levels, *shade);
         let discs = Discs::new(sigma, look, scene.core, levels);
-        let bare = discs.table_of(&discs.bare);
-        // While learning, larger discs than those learnt on are not needed.
-        let count = RADII.iter().position(|&r| r > LEARN[1]).unwrap_or(RADII.len());
-        let mut learnt = discs.table(&shade, count);
+        let bare = discs.table_of(0, &discs.bare);
+        // While learning, only discs about the sizes learnt on are needed.
+        let near = RADII.partition_point(|&r| r < 0.7 * LEARN[0])..RADII.partition_point(|&r| r <= LEARN[1]);
+        let mut learnt = discs.table(&shade, near.clone());
         // Rounds: the shadow's length moves the outline of the particles that it is learnt on.
         for _ in 0..ROUNDS {
             let sizes: Vec<[f64; 3]> = raw
@@ -103,7 +105,7 @@ impl Calibration {
                 break;
             }
             shade.fit_length(&sizes, sigma);
-            learnt = discs.table(&shade, count);
+            learnt = discs.table(&shade, near.clone());
         }
         let whole = |ratio: f64| {
             let of_part;
@@ -113,7 +115,7 @@ impl Calibration {
                 of_part = Discs::new(sigma, look.softened(ratio), scene.core, levels);
                 &of_part
             };
-            (ratio, discs.table(&shade, RADII.len()))
+            (ratio, discs.table(&shade, 0..RADII.len()))
         };
         Calibration {
             sigma,
@@ -185,15 +187,15 @@ struct Discs {
 impl Discs {
     fn new(sigma: f64, look: Look, core: f64, levels: Levels) -> Self {
         let mut discs = Discs { sigma, look, core, levels, bare: Vec::new() };
-        discs.bare = discs.read(&Shade::default(), RADII.len());
+        discs.bare = discs.read(&Shade::default(), 0..RADII.len());
         discs
     }
 
-    /// What the `count` smallest read as.
-    fn read(&self, shade: &Shade, count: usize) -> Vec<Read> {
+    /// What those of `range` read as.
+    fn read(&self, shade: &Shade, range: Range<usize>) -> Vec<Read> {
         let Discs { sigma, core, .. } = *self;
         // Largest first: they take longest.
-        let mut read: Vec<Read> = RADII[..count]
+        let mut read: Vec<Read> = RADII[range]
             .par_iter()
             .rev()
             .map(|r| {
@@ -214,23 +216,25 @@ impl Discs {
         read
     }
 
-    /// Table of the `count` smallest with their shade.
-    fn table(&self, shade: &Shade, count: usize) -> Table {
+    /// Table of those of `range` with their shade.
+    fn table(&self, shade: &Shade, range: Range<usize>) -> Table {
         if shade.strength == 0.0 {
-            return self.table_of(&self.bare);
+            return self.table_of(0, &self.bare);
         }
         // What shade adds grows with the length of the outline that it falls from.
         let longer = |bare: f64, dark: f64| bare + shade.breadth * (dark - bare);
-        let read = self.read(shade, count);
+        let first = range.start;
+        let read = self.read(shade, range);
         let read = read
             .iter()
-            .zip(&self.bare)
+            .zip(&self.bare[first..])
             .map(|(dark, bare)| (dark.0.map(|e| longer(bare.0.unwrap_or(e), e)), longer(bare.1, dark.1)));
-        self.table_of(&read.collect::<Vec<_>>())
+        self.table_of(first, &read.collect::<Vec<_>>())
     }
 
-    fn table_of(&self, read: &[Read]) -> Table {
-        let rows = || RADII.iter().map(|r| r * self.sigma).zip(read);
+    /// Table of what those from `first` on read as.
+    fn table_of(&self, first: usize, read: &[Read]) -> Table {
+        let rows = || RADII[first..].iter().map(|r| r * self.sigma).zip(read);
         Table {
             edge: rows().filter_map(|(radius, (edge, _))| Some([(*edge)?, radius])).collect(),
             darkness: rows().map(|(radius, (_, integrated))| [integrated.max(0.0).sqrt(), radius]).collect(),
@@ -250,7 +254,7 @@ mod tests {
         let shade = Shade { direction: [0.8, 0.6], floor_px: 1.0, breadth: 1.0, ..Shade::default() }.with(falls, 0.9);
         for sharpen in [0.0, 0.5] {
             let look = Look { blur_px: 1.0, sharpen, level: 0.7, excess: 1.0 };
-            let table = Discs::new(1.1, look, 0.9, Levels::USUAL).table(&shade, RADII.len());
+            let table = Discs::new(1.1, look, 0.9, Levels::USUAL).table(&shade, 0..RADII.len());
             let softness = Softness::uniform([100, 100]);
             let calibration =
                 Calibration { sigma: 1.1, look, softness, tables: vec![(1.0, table)], levels: Levels::USUAL, shade };

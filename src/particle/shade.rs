@@ -85,13 +85,19 @@ pub(super) struct Thrown<'a> {
     length: f64,
     /// Way along the light before the shadow begins to fade, px.
     plateau: f64,
+    /// Square of the distance from the middle beyond which there is no shade, px².
+    farthest: f64,
 }
 
 impl Thrown<'_> {
     /// Deficit of the paper `[x, y]` px from the middle of the disc, outside of it.
     pub fn at(&self, [x, y]: [f64; 2]) -> f64 {
+        let square = x * x + y * y;
+        if square > self.farthest {
+            return 0.0;
+        }
         let Shade { falls, direction, .. } = self.shade;
-        let ring = at(&falls.ring, ((x * x + y * y).sqrt() - self.radius) / self.length);
+        let ring = at(&falls.ring, (square.sqrt() - self.radius) / self.length);
         let along = x * direction[0] + y * direction[1];
         let across = y * direction[0] - x * direction[1];
         let half = self.radius * self.radius - across * across;
@@ -116,7 +122,10 @@ impl Shade {
         // The shadows of small particles are longer for their size than those of large ones; what they are longer by is as
         // dark as at the outline.
         let plateau = self.floor_px.hypot(faded) - faded;
-        Thrown { shade: self, radius, length: (faded / self.falls.width().max(STEP)).max(1e-6), plateau }
+        let length = (faded / self.falls.width().max(STEP)).max(1e-6);
+        let last = (0..STEPS).rev().find(|&i| self.falls.lee[i] > 0.0 || self.falls.ring[i] > 0.0);
+        let most = last.map_or(0.0, |i| (i + 1) as f64 * STEP * length + plateau);
+        Thrown { shade: self, radius, length, plateau, farthest: (radius + most).powi(2) }
     }
 
     /// Strength and direction of the shade `around` the larger particles; no profile yet.

@@ -283,7 +283,7 @@ impl<'a> Reader<'a> {
     /// Deficits beside the part, as read in `raw`, along the `direction` of the light and against it.
     pub fn beside(&mut self, part: &Part, raw: &Raw, direction: [f64; 2]) -> Option<Seen> {
         let diameter = 2.0 * raw.reading.edge_radius?;
-        let [px, py] = self.cut(part, diameter.ceil() as usize + 1);
+        let [px, py] = self.cut(part, (0.7 * diameter).ceil() as usize + 1);
         let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
         Some(Seen::read(&self.patch, &outline, diameter, raw.reading.core, direction))
     }
