@@ -179,10 +179,13 @@ fn a_particle_left_out_is_told_and_changes_the_result_as_if_it_were_not_there() 
     let mut measured = measure_photo(decoded, Path::new("finer-grind.jpg"), &settings).unwrap();
     let gone = measured.particles.remove(largest as usize);
     measured.shapes.remove(largest as usize);
-    assert_eq!(after["excluded_by_hand"][0]["ecd_um"], gone.ecd_um);
+    // Reading a number back from JSON may miss its last bit.
+    let same = |json: &serde_json::Value, value: f64| (json.as_f64().unwrap() / value - 1.0).abs() < 1e-12;
+    assert!(same(&after["excluded_by_hand"][0]["ecd_um"], gone.ecd_um));
     let known = join(vec![measured], &settings).unwrap();
-    assert_eq!(after["distribution"]["d50_um"], known.by_mass[1].value);
-    assert_eq!(after["distribution"]["intervals"]["d50_um"], json!([known.by_mass[1].low, known.by_mass[1].high]));
+    assert!(same(&after["distribution"]["d50_um"], known.by_mass[1].value));
+    let ends = &after["distribution"]["intervals"]["d50_um"];
+    assert!(same(&ends[0], known.by_mass[1].low) && same(&ends[1], known.by_mass[1].high));
     assert_eq!(after["particles"]["counted"], known.photos[0].particles.len());
     let page = server.get(&format!("/api/trays/{tray}/report.html"));
     assert_eq!(page.status, 200);
