@@ -75,7 +75,8 @@ impl Survey {
             .collect();
         let large = largest(&raw, sigma);
         let around = middle_ring(&large);
-        let direction = Shade::direction_of(&around, scene.core).direction;
+        let mut shade = Shade::direction_of(&around, scene.core);
+        let direction = shade.direction;
         // Edges that face the light carry no shade.
         let towards = (direction != [0.0; 2]).then(|| direction.map(|d| -d));
         let seen: Vec<Seen> = large
@@ -102,7 +103,6 @@ impl Survey {
         let profile = middle_profile(&profiles);
         let (mut look, edge) = Look::learn(profile.as_deref(), sigma, scene.core, scene.level, levels);
         look.blur_px /= softness;
-        let mut shade = Shade::direction_of(&around, scene.core);
         if let Some(falls) = fall::middle(&seen, scene.core, sigma, Some(&edge)) {
             shade = shade.with(falls, scene.core);
         }

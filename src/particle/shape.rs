@@ -275,21 +275,26 @@ impl<'a> Reader<'a> {
 
     /// Mean deficit across the edges of the part that face `towards`, as read in `raw`.
     pub fn profile(&mut self, part: &Part, raw: &Raw, towards: Option<[f64; 2]>) -> Option<Vec<f64>> {
-        let [px, py] = self.cut(part, margin_px(self.scene.blur_px) + 2);
-        let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
+        let at = self.cut(part, margin_px(self.scene.blur_px) + 2);
+        let outline = raw.outline_in(at);
         mean_profile(&self.patch, &outline, towards, self.scene.blur_px)
     }
 
     /// Deficits beside the part, as read in `raw`, along the `direction` of the light and against it.
     pub fn beside(&mut self, part: &Part, raw: &Raw, direction: [f64; 2]) -> Option<Seen> {
         let diameter = 2.0 * raw.reading.edge_radius?;
-        let [px, py] = self.cut(part, (0.7 * diameter).ceil() as usize + 1);
-        let outline: Vec<[f64; 2]> = raw.reading.outline.iter().map(|p| [p[0] - px as f64, p[1] - py as f64]).collect();
+        let at = self.cut(part, (0.7 * diameter).ceil() as usize + 1);
+        let outline = raw.outline_in(at);
         Some(Seen::read(&self.patch, &outline, diameter, raw.reading.core, direction))
     }
 }
 
 impl Raw {
+    /// The outline in a patch that begins at `at`, px.
+    fn outline_in(&self, at: [usize; 2]) -> Vec<[f64; 2]> {
+        self.reading.outline.iter().map(|p| [p[0] - at[0] as f64, p[1] - at[1] as f64]).collect()
+    }
+
     /// The shape; `None` when nothing is left of its darkness beside that of the shade about it.
     pub(super) fn finish(mut self, calibration: &Calibration) -> Option<Shape> {
         let (radius, integrated) = calibration.radius(&self.reading);
