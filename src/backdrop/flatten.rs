@@ -7,7 +7,7 @@ use super::field::Field;
 use super::softness::Softness;
 use super::tiles::Tiles;
 use crate::numeric::{median, quadratic_surface, quantile_of_sorted, surface_terms};
-use crate::photo::Photo;
+use crate::photo::{BLOCK_PX, Photo};
 
 /// A rectangle of deficits cut from the photo.
 #[derive(Clone, Debug, Default)]
@@ -36,17 +36,17 @@ impl Patch {
     }
 }
 
-/// Codes below which pixels may be dark, by tile.
+/// Codes below which pixels may be dark, by rows of tiles and blocks of [`BLOCK_PX`] columns.
 pub(crate) struct DarkCodes {
     tile_px: usize,
-    across: usize,
+    blocks: usize,
     codes: Vec<u16>,
 }
 
 impl DarkCodes {
-    /// The code at the pixel.
-    pub fn at(&self, x: usize, y: usize) -> u16 {
-        self.codes[y / self.tile_px * self.across + x / self.tile_px]
+    /// The codes of the blocks of row `y`.
+    pub fn row(&self, y: usize) -> &[u16] {
+        &self.codes[y / self.tile_px * self.blocks..][..self.blocks]
     }
 }
 
@@ -141,20 +141,21 @@ impl Scene {
         }
     }
 
-    /// For every tile, the code below which a pixel there may have a deficit above `threshold`.
+    /// The codes below which a pixel may have a deficit above `threshold`.
     ///
     /// Taken at the brightest of the tile and its neighbours, between which the backdrop is interpolated.
     pub(crate) fn dark_codes(&self, photo: &Photo, threshold: f64) -> DarkCodes {
-        let codes = (0..self.across * self.down)
+        let blocks = photo.width().div_ceil(BLOCK_PX);
+        let codes = (0..blocks * self.down)
             .map(|i| {
-                let (x, y) = (i % self.across, i / self.across);
+                let (x, y) = (i % blocks * BLOCK_PX / self.tile_px, i / blocks);
                 let near = (y.saturating_sub(1)..(y + 2).min(self.down))
                     .flat_map(|v| (x.saturating_sub(1)..(x + 2).min(self.across)).map(move |u| v * self.across + u));
                 let darkest = near.map(|j| self.inverse[j]).fold(f32::INFINITY, f32::min);
                 photo.code_of((1.0 - threshold as f32) / darkest)
             })
             .collect();
-        DarkCodes { tile_px: self.tile_px, across: self.across, codes }
+        DarkCodes { tile_px: self.tile_px, blocks, codes }
     }
 
     /// Deficits of the box `x0..x1`, `y0..y1`, cut to the photo, in place of what `patch` held.
@@ -162,6 +163,7 @@ impl Scene {
         let (width, height) = (x1.min(photo.width()) - x0, y1.min(photo.height()) - y0);
         (patch.x0, patch.y0, patch.width, patch.height) = (x0, y0, width, height);
         patch.deficit.resize(width * height, 0.0);
+        photo.fetch([x0, y0], [width, height]);
         self.flatten(photo, [x0, y0], width, &mut patch.deficit);
     }
 }

@@ -32,10 +32,18 @@ impl Distances {
                 *d = nearest * nearest;
             }
         }
-        for row in out.chunks_exact_mut(width) {
+        for (row, inside) in out.chunks_exact_mut(width).zip(inside.chunks_exact(width)) {
             self.line.clear();
             self.line.extend_from_slice(row);
-            lower_envelope(&self.line, &mut self.parabolas, |x, d| row[x] = d);
+            let mut x = 0;
+            while let Some(start) = inside[x..].iter().position(|&inside| inside) {
+                let start = x + start;
+                let end = inside[start..].iter().position(|&inside| !inside).map_or(width, |length| start + length);
+                // Nothing beyond the next place outside is nearer than that.
+                let reach = start.saturating_sub(1)..(end + 1).min(width);
+                lower_envelope(&self.line[reach.clone()], &mut self.parabolas, |p, d| row[reach.start + p] = d);
+                x = end;
+            }
         }
     }
 }

@@ -99,7 +99,11 @@ pub struct GaussKernel {
 impl GaussKernel {
     /// Kernel of standard deviation `sigma_px`, cut at three sigma.
     pub fn new(sigma_px: f64) -> Self {
-        let radius = (3.0 * sigma_px).ceil().max(1.0) as usize;
+        GaussKernel::cut(sigma_px, (3.0 * sigma_px).ceil().max(1.0) as usize)
+    }
+
+    /// Kernel of standard deviation `sigma_px` that reaches `radius` px.
+    pub fn cut(sigma_px: f64, radius: usize) -> Self {
         let raw: Vec<f64> = (0..=radius).map(|k| (-0.5 * (k as f64 / sigma_px).powi(2)).exp()).collect();
         let sum: f64 = raw[0] + 2.0 * raw[1..].iter().sum::<f64>();
         GaussKernel { weights: raw.iter().map(|w| (w / sum) as f32).collect() }
@@ -125,29 +129,25 @@ impl GaussKernel {
 
     /// Smooths into `out`: `sides(k)` gives the values at the distance `k` before and after each, both as long as `out`.
     pub fn smooth<'v>(&self, out: &mut [f32], sides: impl Fn(usize) -> (&'v [f32], &'v [f32])) {
-        // Values that are summed together, so that the sums stay in vector registers.
-        const LANES: usize = 8;
-        let whole = out.len() / LANES * LANES;
-        let (lanes, rest) = out.split_at_mut(whole);
-        for (i, out) in lanes.chunks_exact_mut(LANES).enumerate() {
-            let mut sum = [0.0; LANES];
-            for (k, &w) in self.weights.iter().enumerate() {
-                let (before, after) = sides(k);
-                let at = i * LANES..(i + 1) * LANES;
-                let (before, after) = (&before[at.clone()], &after[at]);
-                // The middle comes twice.
-                let w = if k == 0 { 0.5 * w } else { w };
-                for l in 0..LANES {
-                    sum[l] += w * (before[l] + after[l]);
+        // Distance by distance along the whole row, two at a time: sums in vector registers for each place would ask for the
+        // sides again and again, which takes twice as long.
+        let (middle, rest) = self.weights.split_first().expect("a kernel has a middle");
+        out.iter_mut().zip(sides(0).0).for_each(|(o, v)| *o = middle * v);
+        let mut distances = (1..).zip(rest.chunks(2));
+        for (i, weights) in distances.by_ref() {
+            let k = 2 * i - 1;
+            let (before, after) = sides(k);
+            match *weights {
+                [near, far] => {
+                    let (long_before, long_after) = sides(k + 1);
+                    let near_sides = before.iter().zip(after);
+                    let far_sides = long_before.iter().zip(long_after);
+                    for ((o, (a, b)), (c, d)) in out.iter_mut().zip(near_sides).zip(far_sides) {
+                        *o += near * (a + b) + far * (c + d);
+                    }
                 }
-            }
-            out.copy_from_slice(&sum);
-        }
-        for (i, out) in rest.iter_mut().enumerate() {
-            let value = |k: usize| sides(k).0[whole + i] + sides(k).1[whole + i];
-            *out = 0.5 * self.weights[0] * value(0);
-            for (k, w) in self.weights.iter().enumerate().skip(1) {
-                *out += w * value(k);
+                [near] => out.iter_mut().zip(before.iter().zip(after)).for_each(|(o, (a, b))| *o += near * (a + b)),
+                _ => unreachable!("chunks of two"),
             }
         }
     }

@@ -1,6 +1,7 @@
 //! Moves an outline to the steepest place of the edge, which shade beside the particle does not displace.
 
 use crate::backdrop::Patch;
+use crate::numeric::GaussKernel;
 
 /// Width of the kernel that looks for the steepest place, in blur widths: wide enough against noise, narrow enough
 /// that the slow fall of a contact shadow does not pull.
@@ -48,9 +49,14 @@ pub(super) struct EdgeFinder {
     /// Derivative of a Gaussian 0, 1, 2 … samples from its middle.
     weights: Vec<f32>,
     normals: Vec<[f64; 2]>,
+    /// One profile.
+    line: Vec<f32>,
+    /// All of them, by distance and then by point.
     profiles: Vec<f32>,
-    smooth: Vec<f32>,
+    /// Response at one distance, by point.
     response: Vec<f32>,
+    /// The same at all distances, smoothed along the outline.
+    smooth: Vec<f32>,
 }
 
 impl EdgeFinder {
@@ -69,9 +75,10 @@ impl EdgeFinder {
             half,
             weights: (0..=skirt).map(weight).collect(),
             normals: Vec::new(),
+            line: Vec::new(),
             profiles: Vec::new(),
+            response: Vec::new(),
             smooth: Vec::new(),
-            response: vec![0.0; 2 * half + 1],
         }
     }
 
@@ -79,30 +86,47 @@ impl EdgeFinder {
     /// of its area) along its normal to the steepest place of the profile; points beside `others` stay.
     pub fn steepest(&mut self, patch: &Patch, others: Option<&[bool]>, points: &[[f64; 2]], radius: f64) -> Edge {
         let (sigma, half, skirt) = (self.sigma, self.half, self.weights.len() - 1);
-        let samples = 2 * (half + skirt) + 1;
+        let (n, samples, searched) = (points.len(), 2 * (half + skirt) + 1, 2 * half + 1);
         find_normals(points, &mut self.normals);
-        self.profiles.resize(points.len() * samples, 0.0);
+        // The profiles side by side: samples at the same distance from the outline lie together, so that everything after
+        // is done for many points at once.
+        self.profiles.resize(samples * n, 0.0);
+        self.line.resize(samples, 0.0);
         let start = -((half + skirt) as f64) * STEP_PX;
-        for ((p, n), profile) in points.iter().zip(&self.normals).zip(self.profiles.chunks_exact_mut(samples)) {
-            sample_line(patch, along(*p, *n, start), [STEP_PX * n[0], STEP_PX * n[1]], profile);
+        for (i, (p, normal)) in points.iter().zip(&self.normals).enumerate() {
+            sample_line(patch, along(*p, *normal, start), normal.map(|v| STEP_PX * v), &mut self.line);
+            self.profiles[i..].iter_mut().step_by(n).zip(&self.line).for_each(|(to, v)| *to = *v);
         }
-        smooth_along(&self.profiles, points.len(), samples, (0.2 * radius).clamp(0.7, 2.5), &mut self.smooth);
+        let width = (0.2 * radius).clamp(0.7, 2.5);
+        let kernel = GaussKernel::cut(width, ((2.0 * width).ceil() as usize).min(n / 2));
+        let reach = kernel.radius();
+        self.response.resize(n + 2 * reach, 0.0);
+        self.smooth.resize(searched * n, 0.0);
+        for (at, smooth) in self.smooth.chunks_exact_mut(n).enumerate() {
+            // Response to the derivative: positive where the deficit falls outwards.
+            let response = &mut self.response[reach..reach + n];
+            response.fill(0.0);
+            let row = |sample: usize| &self.profiles[sample * n..][..n];
+            for (k, &w) in self.weights.iter().enumerate().skip(1) {
+                for ((r, a), b) in response.iter_mut().zip(row(at + skirt - k)).zip(row(at + skirt + k)) {
+                    *r += w * (a - b);
+                }
+            }
+            // Smoothed with its neighbours along the outline, which is closed.
+            self.response.copy_within(n..n + reach, 0);
+            self.response.copy_within(reach..2 * reach, reach + n);
+            kernel.smooth(smooth, |k| (&self.response[reach - k..][..n], &self.response[reach + k..][..n]));
+        }
         let mut sectors = [(0.0, 0u32); 8];
-        let mut moved = Vec::with_capacity(points.len());
-        for ((p, n), profile) in points.iter().zip(&self.normals).zip(self.smooth.chunks_exact(samples)) {
+        let mut moved = Vec::with_capacity(n);
+        for (i, (p, n)) in points.iter().zip(&self.normals).enumerate() {
             if others.is_some_and(|others| holds(patch, others, along(*p, *n, 1.5 * sigma + 0.5))) {
                 moved.push(*p);
                 continue;
             }
-            // Response to the derivative: positive where the deficit falls outwards.
-            self.response.fill(0.0);
-            for (k, &w) in self.weights.iter().enumerate().skip(1) {
-                let (inner, outer) = (&profile[skirt - k..], &profile[skirt + k..]);
-                for ((r, a), b) in self.response.iter_mut().zip(inner).zip(outer) {
-                    *r += w * (a - b);
-                }
-            }
-            let best = peak(&self.response);
+            self.line.clear();
+            self.line.extend(self.smooth[i..].iter().step_by(points.len()));
+            let best = peak(&self.line);
             let shift = best * STEP_PX - half as f64 * STEP_PX;
             let outside = |s: f64| {
                 let [x, y] = along(*p, *n, shift + s);
@@ -180,25 +204,6 @@ pub(super) fn find_normals(points: &[[f64; 2]], normals: &mut Vec<[f64; 2]>) {
         let length = (dx * dx + dy * dy).sqrt().max(1e-9);
         [dy / length, -dx / length]
     }));
-}
-
-/// Smooths the `n` profiles with their neighbours along the closed outline, by a Gaussian of `width` steps.
-fn smooth_along(profiles: &[f32], n: usize, samples: usize, width: f64, out: &mut Vec<f32>) {
-    let reach = ((2.0 * width).ceil() as usize).min(n / 2);
-    let weights: Vec<f32> = (0..=reach).map(|k| (-0.5 * (k as f64 / width).powi(2)).exp() as f32).collect();
-    let total: f32 = weights[0] + 2.0 * weights[1..].iter().sum::<f32>();
-    let profile = |i: usize| &profiles[i % n * samples..(i % n + 1) * samples];
-    out.clear();
-    for i in 0..n {
-        let start = out.len();
-        out.extend(profile(i).iter().map(|v| weights[0] / total * v));
-        let target = &mut out[start..];
-        for (k, w) in weights.iter().enumerate().skip(1) {
-            for ((t, a), b) in target.iter_mut().zip(profile(i + k)).zip(profile(i + n - k)) {
-                *t += w / total * (a + b);
-            }
-        }
-    }
 }
 
 /// Deficits at `out.len()` points from `start` on in steps of `step`, between pixels by bilinear interpolation.

@@ -111,36 +111,31 @@ impl Photo {
         }
     }
 
+    /// Asks for the samples `x0 .. x0 + width` of the rows `y0 .. y0 + height`, which lie far apart: waited for one row after
+    /// the other they take twice as long to come.
+    pub(crate) fn fetch(&self, [x0, y0]: [usize; 2], [width, height]: [usize; 2]) {
+        fn ends<C: Copy + Into<u32>>(codes: &[C], stride: usize, first: usize, [width, height]: [usize; 2]) -> u32 {
+            let row = |y: usize| first + y * stride;
+            (0..height).map(|y| codes[row(y)].into() + codes[row(y) + width - 1].into()).fold(0, u32::wrapping_add)
+        }
+        let (first, size) = (y0 * self.width + x0, [width, height]);
+        std::hint::black_box(match &self.samples {
+            Samples::Eight(codes) => ends(codes, self.width, first, size),
+            Samples::Sixteen(codes) => ends(codes, self.width, first, size),
+        });
+    }
+
     /// First code whose linear light reaches `light`: every smaller code is darker.
     pub(crate) fn code_of(&self, light: f32) -> u16 {
         self.table.partition_point(|&l| l < light).min(self.table.len() - 1) as u16
     }
 
-    /// Calls `each(x)` with the first column of every block of [`BLOCK_PX`] pixels of row `y` that holds a sample
-    /// below `code_at(x)`.
-    pub(crate) fn dark_blocks(&self, y: usize, code_at: impl Fn(usize) -> u16, mut each: impl FnMut(usize)) {
+    /// Sets in `bits` the bit of every block of [`BLOCK_PX`] pixels of row `y` that holds a sample below its limit.
+    pub(crate) fn dark_blocks(&self, y: usize, limits: &[u16], bits: &mut [u64]) {
         let row = y * self.width..(y + 1) * self.width;
         match &self.samples {
-            Samples::Eight(codes) => {
-                for (i, block) in codes[row].chunks(BLOCK_PX).enumerate() {
-                    // The minimum of a whole block is one vector operation.
-                    let darkest = match <&[u8; BLOCK_PX]>::try_from(block) {
-                        Ok(full) => full.iter().fold(u8::MAX, |a, &b| a.min(b)),
-                        Err(_) => block.iter().fold(u8::MAX, |a, &b| a.min(b)),
-                    };
-                    if u16::from(darkest) < code_at(i * BLOCK_PX) {
-                        each(i * BLOCK_PX);
-                    }
-                }
-            }
-            Samples::Sixteen(codes) => {
-                for (i, block) in codes[row].chunks(BLOCK_PX).enumerate() {
-                    let limit = code_at(i * BLOCK_PX);
-                    if block.iter().any(|&c| c < limit) {
-                        each(i * BLOCK_PX);
-                    }
-                }
-            }
+            Samples::Eight(codes) => dark_blocks(&codes[row], limits, bits),
+            Samples::Sixteen(codes) => dark_blocks(&codes[row], limits, bits),
         }
     }
 
@@ -160,6 +155,29 @@ impl Photo {
         match self.samples {
             Samples::Eight(_) => self.table.clone(),
             Samples::Sixteen(_) => self.table.chunks(16).map(|c| 0.5 * (c[7] + c[8])).collect(),
+        }
+    }
+}
+
+/// See [`Photo::dark_blocks`].
+fn dark_blocks<C: Copy + Ord + Into<u16>>(codes: &[C], limits: &[u16], bits: &mut [u64]) {
+    // Blocks that are looked at together: mostly all are bare.
+    const TOGETHER: usize = 8;
+    let darkest = |codes: &[C]| codes.iter().copied().min().map_or(u16::MAX, C::into);
+    let stretches = codes.chunks(TOGETHER * BLOCK_PX).zip(limits.chunks(TOGETHER));
+    for (i, (codes, limits)) in stretches.enumerate() {
+        // A length known beforehand makes the minimum a matter of a few vector operations.
+        let least = match <&[C; TOGETHER * BLOCK_PX]>::try_from(codes) {
+            Ok(whole) => whole.iter().copied().fold(whole[0], C::min).into(),
+            Err(_) => darkest(codes),
+        };
+        if limits.iter().all(|&limit| least >= limit) {
+            continue;
+        }
+        for (k, (block, &limit)) in codes.chunks(BLOCK_PX).zip(limits).enumerate() {
+            if darkest(block) < limit {
+                bits[(i * TOGETHER + k) / 64] |= 1 << ((i * TOGETHER + k) % 64);
+            }
         }
     }
 }

@@ -22,11 +22,18 @@ pub(super) struct Basins {
     /// Of every sample, px.
     depth: Vec<f32>,
     distances: Distances,
-    order: Vec<usize>,
-    starts: Vec<usize>,
+    /// Samples of the core by rising number, each with its depth in steps; then from the deepest to the shallowest.
+    steps: Vec<[u32; 2]>,
+    order: Vec<u32>,
+    starts: Vec<u32>,
     joined: DisjointSets,
-    /// Basin of every sample, or `u32::MAX`.
-    of: Vec<u32>,
+    /// Of every sample that is flooded its depth, as bits that rise with it, and its basin below them; 0 of the others.
+    flooded: Vec<u64>,
+}
+
+/// Basin of a flooded sample.
+fn basin_of(flooded: u64) -> u32 {
+    flooded as u32
 }
 
 impl Basins {
@@ -52,14 +59,14 @@ impl Basins {
     pub fn at(&self, x: usize, y: usize) -> Option<u32> {
         let fine = self.fine;
         let samples = (0..fine * fine).map(|k| (y * fine + k / fine + 1) * self.width + x * fine + k % fine + 1);
-        samples.map(|i| self.of[i]).find(|&basin| basin != u32::MAX)
+        samples.map(|i| self.flooded[i]).find(|&sample| sample != 0).map(basin_of)
     }
 
     /// Number of the `parts` whose half width is nowhere `thin_px`.
     pub fn thin(&self, parts: usize, thin_px: f32) -> usize {
         let mut deepest = vec![0.0f32; parts];
-        for (&basin, &depth) in self.of.iter().zip(&self.depth).filter(|(basin, _)| **basin != u32::MAX) {
-            let most = &mut deepest[basin as usize];
+        for (&sample, &depth) in self.flooded.iter().zip(&self.depth).filter(|(sample, _)| **sample != 0) {
+            let most = &mut deepest[basin_of(sample) as usize];
             *most = most.max(depth);
         }
         deepest.iter().filter(|d| **d < thin_px).count()
@@ -124,99 +131,97 @@ impl Basins {
     /// Depth of every sample: from its middle to the edge of the nearest one outside, px.
     fn measure_depth(&mut self) {
         self.distances.squared(&self.inside, self.width, &mut self.depth);
-        self.depth.iter_mut().for_each(|d| *d = (d.sqrt() - 0.5).max(0.0) / self.fine as f32);
+        let fine = self.fine as f32;
+        self.depth.iter_mut().for_each(|d| *d = (d.sqrt() - 0.5).max(0.0) / fine);
     }
 
-    /// Samples of the core from the deepest to the shallowest, in steps that are fine against [`DEPTH_PX`].
+    /// Puts the samples of the core from the deepest to the shallowest, in steps that are fine against [`DEPTH_PX`].
     fn sort_by_depth(&mut self) {
         const STEPS_PER_PX: f32 = 16.0;
-        let inside = || (0..self.depth.len()).filter(|&i| self.inside[i]);
-        let step = |i: usize| (self.depth[i] * STEPS_PER_PX) as usize;
-        let deepest = inside().map(step).max().unwrap_or(0);
+        let Basins { steps, order, starts, .. } = self;
+        steps.clear();
+        let samples = self.depth.iter().zip(&self.inside).enumerate().filter(|(_, (_, inside))| **inside);
+        steps.extend(samples.map(|(i, (depth, _))| [i as u32, (depth * STEPS_PER_PX) as u32]));
+        let deepest = steps.iter().map(|s| s[1]).max().unwrap_or(0);
         // Counting sort: where each depth starts, the deepest first.
-        self.starts.clear();
-        self.starts.resize(deepest + 2, 0);
-        inside().for_each(|i| self.starts[deepest - step(i) + 1] += 1);
-        for k in 1..self.starts.len() {
-            self.starts[k] += self.starts[k - 1];
+        starts.clear();
+        starts.resize(deepest as usize + 2, 0);
+        steps.iter().for_each(|s| starts[(deepest - s[1]) as usize + 1] += 1);
+        for k in 1..starts.len() {
+            starts[k] += starts[k - 1];
         }
-        self.order.clear();
-        self.order.resize(self.starts[deepest + 1], 0);
-        for i in inside() {
-            let at = &mut self.starts[deepest - step(i)];
-            self.order[*at] = i;
+        order.clear();
+        order.resize(steps.len(), 0);
+        for &[i, step] in &*steps {
+            let at = &mut starts[(deepest - step) as usize];
+            order[*at as usize] = i;
             *at += 1;
         }
     }
 
     /// Floods the depths from the deepest sample on; basins that meet above the waist, or are narrower than [`NARROW_PX`],
     /// become one, a waist being `fill` px narrower than it looks and at least `least` px deep as it looks. Gives their
-    /// number and leaves each sample's basin for [`Basins::at`].
+    /// number; where there are several, each sample's basin is left for [`Basins::at`].
     ///
     /// Source: watershed by rising persistence, as in the merge trees of topological data analysis (from memory).
     pub fn flood(&mut self, fill: f32, least: f32) -> usize {
         let width = self.width;
         self.sort_by_depth();
-        self.of.clear();
-        self.of.resize(self.depth.len(), u32::MAX);
+        self.flooded.clear();
+        self.flooded.resize(self.depth.len(), 0);
         self.joined.clear();
         let mut peaks: Vec<f32> = Vec::new();
-        if self.order.is_empty() {
-            return 0;
-        }
         for &i in &self.order {
+            let i = i as usize;
             let here = self.depth[i];
+            let row = |middle: usize| <[u64; 3]>::try_from(&self.flooded[middle - 1..middle + 2]).expect("three");
+            let ([a, b, c], [d, _, e], [f, g, h]) = (row(i - width), row(i), row(i + width));
+            let around = [d, e, b, g, a, c, f, h];
             // The deepest neighbour leads uphill: the sample is its basin's. Others meet that basin here.
-            let around =
-                [i - 1, i + 1, i - width, i + width, i - width - 1, i - width + 1, i + width - 1, i + width + 1];
-            let (mut uphill, mut deepest, mut alike) = (u32::MAX, 0.0, true);
-            for j in around {
-                let basin = self.of[j];
-                if basin != u32::MAX {
-                    alike &= uphill == u32::MAX || basin == uphill;
-                    if self.depth[j] > deepest {
-                        (uphill, deepest) = (basin, self.depth[j]);
-                    }
-                }
-            }
-            if alike && uphill != u32::MAX {
-                self.of[i] = uphill;
-                continue;
-            }
-            let mut own = (uphill != u32::MAX).then(|| self.joined.find(uphill as usize));
-            for j in around.into_iter().filter(|&j| self.of[j] != u32::MAX) {
-                let (Some(mine), other) = (own, self.joined.find(self.of[j] as usize)) else { break };
-                let peak = peaks[mine].min(peaks[other]);
-                if mine != other && (here - fill > WAIST * peak || peak - here < least || peak < NARROW_PX) {
-                    let highest = peaks[mine].max(peaks[other]);
-                    self.joined.join(mine, other);
-                    let joined = self.joined.find(mine);
-                    peaks[joined] = highest;
-                    own = Some(joined);
-                }
-            }
-            let basin = own.unwrap_or_else(|| {
+            let uphill = around.into_iter().fold(0, u64::max);
+            let stands_apart = |n: u64| n != 0 && basin_of(n) != basin_of(uphill);
+            let meets = around.into_iter().fold(false, |any, n| any | stands_apart(n));
+            let basin = if uphill == 0 {
                 peaks.push(here);
                 self.joined.add()
-            });
-            self.of[i] = basin as u32;
+            } else if meets {
+                let mut own = self.joined.find(basin_of(uphill) as usize);
+                for neighbour in around.into_iter().filter(|&n| n != 0) {
+                    let other = self.joined.find(basin_of(neighbour) as usize);
+                    let peak = peaks[own].min(peaks[other]);
+                    if own != other && (here - fill > WAIST * peak || peak - here < least || peak < NARROW_PX) {
+                        let highest = peaks[own].max(peaks[other]);
+                        self.joined.join(own, other);
+                        own = self.joined.find(own);
+                        peaks[own] = highest;
+                    }
+                }
+                own
+            } else {
+                basin_of(uphill) as usize
+            };
+            // Depths are positive, and the bits of positive numbers rise with them.
+            self.flooded[i] = u64::from(here.to_bits()) << 32 | basin as u64;
+        }
+        if peaks.is_empty() {
+            return 0;
         }
         // Mostly all basins have become one.
         let first = self.joined.find(0);
         if (1..peaks.len()).all(|basin| self.joined.find(basin) == first) {
-            self.of.iter_mut().zip(&self.inside).for_each(|(of, inside)| *of = if *inside { 0 } else { u32::MAX });
             return 1;
         }
         // Numbers without gaps.
         let mut number = vec![u32::MAX; peaks.len()];
         let mut count = 0;
         for &i in &self.order {
-            let root = self.joined.find(self.of[i] as usize);
+            let sample = &mut self.flooded[i as usize];
+            let root = self.joined.find(basin_of(*sample) as usize);
             if number[root] == u32::MAX {
                 number[root] = count;
                 count += 1;
             }
-            self.of[i] = number[root];
+            *sample = *sample >> 32 << 32 | u64::from(number[root]);
         }
         count as usize
     }

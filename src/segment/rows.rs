@@ -56,7 +56,7 @@ pub(super) fn smoothed_where_dark(
     let words = width.div_ceil(64 * BLOCK_PX);
     let mut dark_blocks = vec![0u64; (end - first) * words];
     for (y, bits) in (first..end).zip(dark_blocks.chunks_exact_mut(words)) {
-        photo.dark_blocks(y, |x| dark.at(x, y), |x| bits[x / (64 * BLOCK_PX)] |= 1 << (x / BLOCK_PX % 64));
+        photo.dark_blocks(y, dark.row(y), bits);
     }
     // Stretches of columns that are dark in any of the rows `low..high`, widened by the kernel.
     let stretches = |low: usize, high: usize, found: &mut Vec<Range<usize>>| {
