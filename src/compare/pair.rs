@@ -19,8 +19,9 @@ const UNKNOWN_FINE_SPREAD: f64 = 0.20;
 const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
 
 /// With fewer effective particles than this beyond D90, photos scatter less than they should: a quantile cannot lie beyond
-/// the largest particles. The intervals of D90 and span are then at least as wide as counting makes them.
-const FEW: f64 = 30.0;
+/// the largest particles. The intervals of D90 and span are then at least as wide as counting makes them; with more the
+/// wider of the two would hold too often (98 to 100 %).
+const FEW: f64 = 5.0;
 
 /// Bootstrap draws behind the intervals of a single photo.
 const DRAWS: usize = 300;
@@ -268,11 +269,11 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         contrast.variance = half[0].powi(2) + half[1].powi(2);
         support = f64::INFINITY;
     }
-    if contrast.freedom.is_some()
-        && matches!(quantity, Quantity::Figure(2 | 3))
-        && base.support[2].min(other.support[2]) < FEW
-    {
-        contrast.variance = contrast.variance.max(floor(&contrast, both.map(|s| s.counted[q]), level));
+    let beyond_d90 = base.support[2].min(other.support[2]);
+    if contrast.freedom.is_some() && matches!(quantity, Quantity::Figure(2 | 3)) && beyond_d90 < FEW {
+        // As the variance of n values about their mean falls short by 1/n.
+        let counted = both.map(|s| s.counted[q] * (1.0 + 1.0 / beyond_d90.max(1.0)));
+        contrast.variance = contrast.variance.max(floor(&contrast, counted, level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
     let unseen = if quantity == Quantity::FINES {
