@@ -12,6 +12,9 @@ const ROWS: usize = 200;
 /// Edges that the blur is read from; the median of so many moves by less than 1 %.
 const EDGES: usize = 2000;
 
+/// Steps of darkness, from paper to black, in which dark pixels are counted.
+const BINS: usize = 101;
+
 /// An edge between a particle and bare paper: so far outside, px, less of the core's deficit is left than this share.
 const BESIDE_PX: usize = 6;
 const BARE: f64 = 0.15;
@@ -33,15 +36,18 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
     let rows: Vec<usize> = (2..height.saturating_sub(2)).step_by((height / ROWS).max(1)).collect();
     let mut deficits = vec![0.0f32; rows.len() * width];
     deficits.par_chunks_mut(width).zip(&rows).for_each(|(row, &y)| scene.deficit_row(photo, y, 0, row));
-    let rows = || rows.iter().copied().zip(deficits.chunks_exact(width));
-    let mut dark = [0u32; 101];
-    for (y, row) in rows() {
+    let field = &scene.field;
+    let rows = || deficits.par_chunks_exact(width).zip(rows.par_iter().copied());
+    let count = |mut dark: [u32; BINS], (row, y): (&[f32], usize)| {
         for (x, &c) in row.iter().enumerate() {
-            if c > floor && scene.field.contains(x, y) {
-                dark[(c.clamp(0.0, 1.0) * 100.0) as usize] += 1;
+            if c > floor && field.contains(x, y) {
+                dark[(c.clamp(0.0, 1.0) * (BINS - 1) as f32) as usize] += 1;
             }
         }
-    }
+        dark
+    };
+    let none = || [0u32; BINS];
+    let dark = rows().fold(none, count).reduce(none, |a, b| std::array::from_fn(|i| a[i] + b[i]));
     let total: u32 = dark.iter().sum();
     if total < 3 {
         return Err(BackdropError::Blank);
@@ -55,11 +61,11 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
             above * 4 >= total
         })
         .unwrap_or(50) as f64
-        / 100.0;
+        / (BINS - 1) as f64;
     let half = 0.5 * guess;
-    let mut runs = Vec::new();
-    for (y, row) in rows() {
-        let on_paper = |x: usize| row.get(x).copied().filter(|_| scene.field.contains(x, y)).unwrap_or(f32::INFINITY);
+    let runs_of = |(row, y): (&[f32], usize)| {
+        let on_paper = |x: usize| row.get(x).copied().filter(|_| field.contains(x, y)).unwrap_or(f32::INFINITY);
+        let mut runs = Vec::new();
         let mut x = 0;
         while x < width {
             if f64::from(row[x]) <= half {
@@ -70,12 +76,14 @@ pub(super) fn read(photo: &Photo, scene: &mut Scene) -> Result<(), BackdropError
             while x < width && f64::from(row[x]) > half {
                 x += 1;
             }
-            if x0 > 2 && x + 2 < width && scene.field.contains(x0 - 1, y) && scene.field.contains(x, y) {
+            if x0 > 2 && x + 2 < width && field.contains(x0 - 1, y) && field.contains(x, y) {
                 let beside = [x0.wrapping_sub(BESIDE_PX), x + BESIDE_PX].map(on_paper);
                 runs.push(DarkRun { y, x0, x1: x, beside });
             }
         }
-    }
+        runs
+    };
+    let mut runs: Vec<DarkRun> = rows().flat_map_iter(runs_of).collect();
     // Long runs show the core; the shortest length that still leaves enough of them is taken.
     let lengths = [24usize, 16, 10, 6, 3, 1];
     let enough = |n: usize| runs.iter().filter(|r| r.x1 - r.x0 >= n).count() >= 40;
