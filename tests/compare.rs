@@ -149,8 +149,8 @@ fn fines_that_one_side_cannot_show_are_no_difference() {
             .collect::<Vec<Vec<f64>>>()
     };
     let sharp = grounds("sharp", photos(1, 30.0));
-    let soft = |says_um: f64| {
-        let mut soft = grounds("soft", photos(2, 85.0));
+    let soft = |from_um: f64, says_um: f64| {
+        let mut soft = grounds("soft", photos(2, from_um));
         let limited = soft.sample.photos().iter().map(|p| PhotoParticles { smallest_ecd_um: says_um, ..p.clone() });
         soft.sample = Sample::new(limited.collect()).unwrap();
         soft
@@ -158,12 +158,17 @@ fn fines_that_one_side_cannot_show_are_no_difference() {
     let of = |other: Grounds| {
         let c = compare(&sharp, &[other], &question()).unwrap().remove(0);
         let fines = c.differences.iter().find(|d| d.quantity == Quantity::FINES).unwrap().clone();
-        (c.is_clear(&fines), fines.alike, fines.difference)
+        let clear: Vec<Quantity> = c.differences.iter().filter(|d| c.is_clear(d)).map(|d| d.quantity).collect();
+        (clear, fines.alike, fines.difference)
     };
-    let (clear, alike, difference) = of(soft(85.0));
-    assert!(!clear && !alike && difference.low < 0.0 && difference.high > 0.0, "{difference:?}");
+    let (clear, alike, difference) = of(soft(85.0, 85.0));
+    assert!(clear.is_empty() && !alike && difference.low < 0.0 && difference.high > 0.0, "{clear:?} {difference:?}");
+    // Without all that is finer than 170 µm other figures differ too.
+    let (clear, ..) = of(soft(170.0, 170.0));
+    assert!(clear.is_empty(), "{clear:?}");
     // Photos that claim to show all are believed.
-    assert!(of(soft(30.0)).0);
+    assert!(of(soft(85.0, 30.0)).0.contains(&Quantity::FINES));
+    assert!(of(soft(170.0, 30.0)).0.contains(&Quantity::Figure(5)));
 }
 
 #[test]

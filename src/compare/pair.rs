@@ -41,6 +41,8 @@ pub(super) struct Prepared<'a> {
     counted: Vec<f64>,
     /// Fines that its photos cannot show, % of the mass at most.
     unseen_pct: f64,
+    /// Smallest size that all its photos show, µm.
+    floor_um: f64,
 }
 
 fn quantities(question: &Question) -> Vec<Quantity> {
@@ -80,6 +82,7 @@ impl<'a> Prepared<'a> {
         let behind = support(&sizes, question.fines_um, &figures);
         // A share above a size rests on at least as many particles as the median's thinner side.
         let support = quantities.iter().map(|q| if let Quantity::Figure(i) = q { behind[*i] } else { behind[1] });
+        let floor_um = grounds.sample.smallest_ecd_um();
         let counted = photo_values(&sizes, &quantities, question.fines_um).counting;
         let without = |photo: usize| {
             let rows = (0..sizes.ecd_um.len()).filter(|&i| sizes.photo[i] != photo);
@@ -106,10 +109,28 @@ impl<'a> Prepared<'a> {
                 Vec::new()
             },
             counted,
-            unseen_pct: Unseen::below(&sizes, grounds.sample.smallest_ecd_um(), question.fines_um, question.level)
-                .most_pct,
+            unseen_pct: Unseen::below(&sizes, floor_um, question.fines_um, question.level).most_pct,
+            floor_um,
             photos,
         })
+    }
+
+    /// The quantities with all that may lie where photos show sizes from `from_um` on and these do not; `None` where these
+    /// show as much.
+    fn completed(&self, from_um: f64, question: &Question) -> Option<Vec<f64>> {
+        // So much finer than the floor, a size adds little to any figure by mass.
+        let from_um = from_um.max(0.1 * self.floor_um);
+        if from_um >= self.floor_um {
+            return None;
+        }
+        let sizes = Sizes::of(&self.grounds.sample);
+        let more = Unseen::between(&sizes, from_um, self.floor_um, question.fines_um, question.level).most_pct / 100.0;
+        let size = (from_um * self.floor_um).sqrt();
+        let mass: f64 = sizes.shares(Basis::Mass).iter().sum();
+        let rows = sizes.ecd_um.iter().zip(&sizes.weight).map(|(d, w)| (*d, *w, 0));
+        let all = Sizes::from_rows(rows.chain([(size, more * mass / size.powi(3), 0)]).collect());
+        let figures = Figures::of(&all, Basis::Mass, question.fines_um).to_array();
+        Some(quantities(question).iter().map(|q| q.of(&all, &figures)).collect())
     }
 
     /// True where quantity number `q` is above 0 on every photo, and without every one.
@@ -176,13 +197,13 @@ struct Compared {
     /// Other less base on the scale of comparison, photos pooled.
     difference: f64,
     support: f64,
-    /// By how much the true difference may lie below and above for what the photos of the base and of the other cannot show.
+    /// By how much the true difference may lie below and above for what the photos cannot show.
     unseen: [f64; 2],
 }
 
 impl Compared {
-    /// What is unseen on the side that looks smaller, and may be all that differs.
-    fn unseen_on_the_smaller(&self) -> f64 {
+    /// What is unseen that may be all that differs.
+    fn unseen_towards_nothing(&self) -> f64 {
         self.unseen[usize::from(self.difference < 0.0)]
     }
 
@@ -195,10 +216,14 @@ impl Compared {
 
 /// Compares `other` with `base`, one of `samples` that are.
 pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: &Question) -> Comparison {
+    let completed = [base.completed(other.floor_um, question), other.completed(base.floor_um, question)];
     let compared: Vec<Compared> = quantities(question)
         .into_iter()
         .enumerate()
-        .filter_map(|(q, of)| prepare(base, other, q, of, question.level))
+        .filter_map(|(q, of)| {
+            let completed = completed.each_ref().map(|c| c.as_ref().map(|c| c[q]));
+            prepare(base, other, q, of, completed, question.level)
+        })
         .collect();
     let p: Vec<f64> = compared.iter().map(|c| p_value(c, 0.0)).collect();
     // The chances that remain if spreads scatter as much as is met.
@@ -240,8 +265,15 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
     comparison
 }
 
-/// `None` where no photo shows the quantity.
-fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, level: f64) -> Option<Compared> {
+/// `None` where no photo shows the quantity. `completed` is its value on either side as [`Prepared::completed`] has it.
+fn prepare(
+    base: &Prepared,
+    other: &Prepared,
+    q: usize,
+    quantity: Quantity,
+    completed: [Option<f64>; 2],
+    level: f64,
+) -> Option<Compared> {
     let values = [base.pooled[q], other.pooled[q]];
     if values == [0.0; 2] || values.iter().any(|v| !v.is_finite()) {
         return None;
@@ -276,14 +308,17 @@ fn prepare(base: &Prepared, other: &Prepared, q: usize, quantity: Quantity, leve
         contrast.variance = contrast.variance.max(floor(&contrast, counted, level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
-    let unseen = if quantity == Quantity::FINES {
-        [0, 1].map(|i| {
-            let more = both[i].unseen_pct;
-            if log { (more / values[i]).ln_1p() } else { more }
-        })
-    } else {
-        [0.0; 2]
-    };
+    // By how much each side may truly lie beside what it shows.
+    let beside = [0, 1].map(|i| {
+        let on_scale = |v: f64| if log { (v / values[i]).ln() } else { v - values[i] };
+        if quantity == Quantity::FINES {
+            // What neither shows may differ too.
+            on_scale(values[i] + both[i].unseen_pct)
+        } else {
+            completed[i].map_or(0.0, on_scale)
+        }
+    });
+    let unseen = [(-beside[1]).max(0.0) + beside[0].max(0.0), beside[1].max(0.0) + (-beside[0]).max(0.0)];
     Some(Compared { quantity, log, own, values, contrast, difference, support, unseen })
 }
 
@@ -299,7 +334,7 @@ fn p_value(c: &Compared, more: f64) -> f64 {
         return 1.0;
     }
     // Significant where the interval that is opened for what is unseen leaves out 0.
-    let beyond = (c.difference.powi(2) - c.unseen_on_the_smaller().powi(2)).max(0.0).sqrt();
+    let beyond = (c.difference.powi(2) - c.unseen_towards_nothing().powi(2)).max(0.0).sqrt();
     let t = beyond / (c.contrast.variance + more).sqrt();
     2.0 * (1.0 - student_t_cdf(t, c.contrast.freedom.unwrap_or(c.support.max(1.0))))
 }

@@ -17,20 +17,42 @@ pub struct Unseen {
 }
 
 impl Unseen {
-    /// From the particles just above `floor_um`, the size below which too few are seen to count.
-    ///
-    /// There the number of particles is taken to follow a power of the size. Laws of one fraction (lognormal, Rosin and
-    /// Rammler) bend down from such a line towards small sizes, so that the line, continued with the least power that its
-    /// own uncertainty allows, bounds what lies below (one-sided, with confidence `level`). A fraction that lies wholly below
-    /// the floor cannot be known. Where the floor lies above the fines limit, the least power that broken solids show is taken.
-    /// Source: own derivation; the power by maximum likelihood of the truncated exponential law. Coverage in `tests/sight.rs`.
+    /// Of what is finer than both `floor_um`, the size below which too few are seen to count, and `fines_um`.
     pub fn below(sizes: &Sizes, floor_um: f64, fines_um: f64, level: f64) -> Unseen {
-        let mass = |(d, w): (&f64, &f64)| w * d.powi(3);
-        let rows = || sizes.ecd_um.iter().zip(&sizes.weight);
-        let total: f64 = rows().map(mass).sum();
-        let end = floor_um.min(fines_um);
-        let seen: f64 = rows().take_while(|(d, _)| **d < end).map(mass).sum();
-        let window: Vec<(f64, f64)> = rows()
+        Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, 0.0, floor_um.min(fines_um))
+    }
+
+    /// Of what lies between `from_um` and `floor_um`: what photos that show sizes from `from_um` on would show besides.
+    pub fn between(sizes: &Sizes, from_um: f64, floor_um: f64, fines_um: f64, level: f64) -> Unseen {
+        Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, from_um.min(floor_um), floor_um)
+    }
+
+    /// The interval of the share of fines, opened upwards for what is unseen; the value stays what was seen.
+    ///
+    /// Counting and what is unseen are independent, so that their widths join in quadrature.
+    pub fn opened(&self, fines: Estimate) -> Estimate {
+        Estimate { high: (fines.value + (fines.high - fines.value).hypot(self.most_pct)).min(100.0), ..fines }
+    }
+}
+
+/// Most mass that can be finer than a size below the floor, read from the particles just above the floor.
+///
+/// There the number of particles is taken to follow a power of the size. Laws of one fraction (lognormal, Rosin and
+/// Rammler) bend down from such a line towards small sizes, so that the line, continued with the least power that its
+/// own uncertainty allows, bounds what lies below (one-sided, with confidence `level`). A fraction that lies wholly below
+/// the floor cannot be known. Where the floor lies above the fines limit, the least power that broken solids show is taken.
+/// Source: own derivation; the power by maximum likelihood of the truncated exponential law. Coverage in `tests/sight.rs`.
+struct Bound {
+    floor_um: f64,
+    /// Mass finer than the floor.
+    at_floor: f64,
+    /// Power of the size with which it falls.
+    power: f64,
+}
+
+impl Bound {
+    fn of(sizes: &Sizes, floor_um: f64, fines_um: f64, level: f64) -> Self {
+        let window: Vec<(f64, f64)> = rows(sizes)
             .filter(|(d, _)| (floor_um..WINDOW * floor_um).contains(*d))
             .map(|(d, w)| ((d / floor_um).ln(), *w))
             .collect();
@@ -45,16 +67,24 @@ impl Unseen {
         // The mass grows with three powers more than the number.
         let least = (power - z * spread + 3.0).max(LEAST_POWER);
         let in_window = integral(least - 3.0, WINDOW.ln());
-        let most = most_count / in_window / least * floor_um.powi(3) * (end / floor_um).powf(least);
-        Unseen { most_pct: 100.0 * (most - seen).max(0.0) / total }
+        Bound { floor_um, at_floor: most_count / in_window / least * floor_um.powi(3), power: least }
     }
 
-    /// The interval of the share of fines, opened upwards for what is unseen; the value stays what was seen.
-    ///
-    /// Counting and what is unseen are independent, so that their widths join in quadrature.
-    pub fn opened(&self, fines: Estimate) -> Estimate {
-        Estimate { high: (fines.value + (fines.high - fines.value).hypot(self.most_pct)).min(100.0), ..fines }
+    /// What it leaves room for between two sizes up to the floor besides the particles of `sizes` there.
+    fn unseen(&self, sizes: &Sizes, from_um: f64, to_um: f64) -> Unseen {
+        let finer = |um: f64| self.at_floor * (um / self.floor_um).powf(self.power);
+        let seen: f64 = rows(sizes).filter(|(d, _)| (from_um..to_um).contains(*d)).map(mass).sum();
+        let total: f64 = rows(sizes).map(mass).sum();
+        Unseen { most_pct: 100.0 * (finer(to_um) - finer(from_um) - seen).max(0.0) / total }
     }
+}
+
+fn rows(sizes: &Sizes) -> impl Iterator<Item = (&f64, &f64)> {
+    sizes.ecd_um.iter().zip(&sizes.weight)
+}
+
+fn mass((d, w): (&f64, &f64)) -> f64 {
+    w * d.powi(3)
 }
 
 /// Figures by mass with intervals, that of the share of fines opened upwards for what no photo shows; `floor_um` as in
