@@ -63,6 +63,8 @@ const CLIPPED: f64 = 0.02;
 /// Noise left after smoothing that hides no particle, share of the paper's light: five times it is the deficit that the
 /// threshold has anyway.
 const FAINT: f64 = 0.008;
+/// Share of the paper under particles from which on its texture cannot be told.
+const CROWDED: f64 = 0.15;
 /// What white noise smoothed is worth in a photo with none to see: neither texture nor compression.
 const NO_GRAIN: f64 = 2.0;
 
@@ -94,6 +96,10 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
     let expected = scene.noise / (2.0 * std::f64::consts::PI.sqrt() * sigma);
     // Compression takes the noise away and leaves steps; overexposed paper has no noise to tell by.
     let grain = if clipped > CLIPPED { NO_GRAIN } else { smoothed_noise / expected.max(1e-9) };
+    // Particles that nearly fill the boxes in which the noise is read pass for texture.
+    let covered = shapes.iter().map(|s| s.area).sum::<f64>()
+        / (scene.field.share() * (photo.width() * photo.height()) as f64).max(1.0);
+    let hides_nothing = smoothed_noise < FAINT || seen.smallest_ecd_um > seen.fines_um || covered > CROWDED;
     let near = 0.9 * seen.fines_um / seen.smallest_ecd_um * seen.um_per_px;
     vec![
         above(
@@ -170,7 +176,7 @@ pub fn checks(seen: &Seen) -> Vec<Check> {
         above(
             "texture",
             // Too faint to hide a particle, it needs no advice; and where fines are not resolved, they look like texture.
-            if smoothed_noise > FAINT && seen.smallest_ecd_um <= seen.fines_um { grain } else { grain.min(NO_GRAIN) },
+            if hides_nothing { grain.min(NO_GRAIN) } else { grain },
             2.2,
             "times the camera's noise",
             "The paper has a texture of its own: use smooth, plain white paper.",

@@ -8,7 +8,7 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 use super::measure::progress;
-use super::options::Measuring;
+use super::options::{Measuring, html_file};
 use super::{Failure, refuse_clashes, say};
 use crate::distribution::Figures;
 use crate::photo;
@@ -28,7 +28,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "FOLDER")]
     output: Option<PathBuf>,
     /// Write a page with all samples, their curves and figures, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     report: Option<PathBuf>,
 }
 
@@ -71,6 +71,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 
     let failed: Vec<(String, String)> = done.iter().flat_map(|d| d.failed.clone()).collect();
     let samples: Vec<(String, Measurement)> = done.into_iter().filter_map(|d| Some((d.name, d.result?))).collect();
+    let pale = samples.iter().filter_map(|(name, m)| words::pale_of(name, m.pale()));
+    notes.extend(pale.map(|note| note.trim_end_matches('.').to_owned()));
     if samples.is_empty() {
         drop(overviews);
         if made {

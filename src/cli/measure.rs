@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::options::Measuring;
+use super::options::{Measuring, html_file};
 use super::sieve::read_shape;
 use super::{Failure, say};
 use crate::photo;
@@ -40,7 +40,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "FILE")]
     overlay: Option<PathBuf>,
     /// Write a page with answer, curve, photos with outlines to zoom into, figures and data, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     report: Option<PathBuf>,
 }
 

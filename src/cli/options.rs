@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
+use clap::builder::{PathBufValueParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 
 use super::Failure;
@@ -10,6 +11,14 @@ use crate::pipeline::{ScaleChoice, Settings, SettingsError};
 use crate::report::write::{Target, reason};
 use crate::report::{calibration, plot};
 use crate::scale::{Calibration, RoundObject, coin, coin_names};
+
+/// The name of a page: browsers show other endings as text.
+pub(super) fn html_file() -> impl TypedValueParser<Value = PathBuf> {
+    PathBufValueParser::new().try_map(|path| {
+        let is_page = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("html") || e.eq_ignore_ascii_case("htm"));
+        if is_page { Ok(path) } else { Err("a page is an .html file") }
+    })
+}
 
 /// Where the scale comes from, and the coverage of intervals.
 #[derive(Args)]
@@ -226,7 +235,7 @@ pub(super) struct Outputs {
     #[arg(long, value_name = "FILE")]
     pub(super) plot: Option<PathBuf>,
     /// Write a page with verdict, pictures and figures, to open in a browser or to print
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     report: Option<PathBuf>,
 }
 

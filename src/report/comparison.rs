@@ -5,7 +5,7 @@ use std::fmt::Write;
 pub use super::comparison_json::{COMPARISON, json};
 use super::format::{count, decimals, percent, short, significant};
 use super::verdict::{label, meaning, sentences};
-use super::words::pale_counted;
+use super::words::pale_of;
 use crate::compare::{Comparison, Difference, Quantity, SideOf, Verdict};
 use crate::numeric::Estimate;
 
@@ -13,9 +13,6 @@ use crate::numeric::Estimate;
 pub fn who(s: &SideOf) -> String {
     format!("{} ({}, {})", s.name, count(s.photos, "photo"), count(s.particles, "particle"))
 }
-
-/// Share of the mass, %, from which on pale particles of a side are told: less hardly moves a figure.
-const PALE_PCT: f64 = 1.0;
 
 /// What must be said besides the verdict.
 pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
@@ -31,8 +28,7 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
             ));
         }
     }
-    let pale = c.sides.iter().filter(|side| side.pale.1 >= PALE_PCT);
-    notes.extend(pale.map(|side| format!("{}: {}", side.name, pale_counted(side.pale))));
+    notes.extend(c.sides.iter().filter_map(|side| pale_of(&side.name, side.pale)));
     notes.extend(alike_though_wide(c, fines_um));
     if c.spread_unknown() {
         notes.push(

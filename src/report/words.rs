@@ -125,8 +125,16 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
     figures.chain(sieved).chain(shares).collect()
 }
 
+/// Share of the mass, %, from which on pale particles of a sample among others are told: less hardly moves a figure.
+const PALE_PCT: f64 = 1.0;
+
+/// What is told of the pale particles of one sample among others.
+pub fn pale_of(name: &str, pale: (usize, f64)) -> Option<String> {
+    (pale.1 >= PALE_PCT).then(|| format!("{name}: {}", pale_counted(pale)))
+}
+
 /// What is told of pale particles: their number, and their share of the mass, %.
-pub(super) fn pale_counted((pale, share_pct): (usize, f64)) -> String {
+fn pale_counted((pale, share_pct): (usize, f64)) -> String {
     format!(
         "{} far paler than the rest, as chaff is, with {} % of the mass: counted.",
         count(pale, "particle"),

@@ -46,6 +46,7 @@ fn a_plot_of_unknown_kind_is_refused() {
 #[test]
 fn an_overlay_of_unknown_kind_is_refused() {
     refused("--overlay x.jpg", 2, &["x.jpg", ".png"]);
+    refused("--report x.txt", 2, &["x.txt", ".html"]);
 }
 
 #[test]

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 
+use super::options::html_file;
 use super::samples::{files_of, is_table};
 use super::{Failure, readable, refuse_clashes, say};
 use crate::report::format::count;
@@ -28,7 +29,7 @@ pub(super) struct Args {
     #[arg(value_name = "STUDY.toml", required = true)]
     file: Option<PathBuf>,
     /// The page to write [default: NAME-report.html beside the study]
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     report: Option<PathBuf>,
     /// Write everything found as JSON
     #[arg(long, value_name = "FILE")]
