@@ -174,7 +174,7 @@ fn losses_in_sieving_are_told_and_tastings_counted_together() {
 #[test]
 fn outputs_overwrite_no_file_of_the_study() {
     let desk = bench(1);
-    desk.refuses("study study.toml --report study.toml", 2, &["overwrite"]);
+    desk.refuses("study study.toml --json study.toml", 2, &["overwrite"]);
     desk.refuses("study study.toml --json photos/0.jpg", 2, &["overwrite"]);
 }
 
