@@ -18,9 +18,9 @@ const UNKNOWN_FINE_SPREAD: f64 = 0.20;
 /// The same for shares above a size, % of the mass.
 const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
 
-/// With fewer effective particles than this beyond D90, photos scatter less than they should: a quantile cannot lie beyond
-/// the largest particles. The intervals of D90 and span are then at least as wide as counting makes them; with more the
-/// wider of the two would hold too often (98 to 100 %).
+/// With fewer effective particles than this beyond D90, or than there are degrees of freedom between photos, these scatter
+/// less than they should: a quantile cannot lie beyond the largest particles. The intervals of D90 and span are then at
+/// least as wide as counting makes them; with more the wider of the two would hold too often (98 to 100 %).
 const FEW: f64 = 5.0;
 
 /// Bootstrap draws behind the intervals of a single photo.
@@ -302,7 +302,8 @@ fn prepare(
         support = f64::INFINITY;
     }
     let beyond_d90 = base.support[2].min(other.support[2]);
-    if contrast.freedom.is_some() && matches!(quantity, Quantity::Figure(2 | 3)) && beyond_d90 < FEW {
+    let is_few = contrast.freedom.is_some_and(|freedom| beyond_d90 < FEW.max(freedom));
+    if is_few && matches!(quantity, Quantity::Figure(2 | 3)) {
         // As the variance of n values about their mean falls short by 1/n.
         let counted = both.map(|s| s.counted[q] * (1.0 + 1.0 / beyond_d90.max(1.0)));
         contrast.variance = contrast.variance.max(floor(&contrast, counted, level));

@@ -106,3 +106,16 @@ fn all_eight_ways_up_give_the_same_sizes() {
         alike(&see("turned.jpg", &file), &upright, &format!("orientation {orientation}"));
     }
 }
+
+/// A photo as phones write it by default: HEVC, turned a quarter. Without libheif on the computer the error must say so.
+#[test]
+fn a_heic_photo_gives_the_sizes_of_its_picture() {
+    let bytes = include_bytes!("../data/turned.heic");
+    let desk = Desk::with("a.heic", bytes);
+    let outcome = desk.run("measure a.heic --scale 20");
+    if outcome.stderr.contains("libheif is not installed") {
+        desk.refuses_photo("a.heic", &["HEIC", "JPEG"]);
+        return;
+    }
+    alike(&see("a.heic", bytes), &see("a.png", &png(grounds().image.clone())), "HEIC");
+}
