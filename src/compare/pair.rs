@@ -5,7 +5,7 @@ use super::{
     CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
     family, holm,
 };
-use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, pale, support};
+use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, completed, intervals, pale, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 
 /// With one photo a side a difference is claimed only where it would hold even if spreads of the same grounds scattered
@@ -118,17 +118,8 @@ impl<'a> Prepared<'a> {
     /// The quantities with all that may lie where photos show sizes from `from_um` on and these do not; `None` where these
     /// show as much.
     fn completed(&self, from_um: f64, question: &Question) -> Option<Vec<f64>> {
-        // So much finer than the floor, a size adds little to any figure by mass.
-        let from_um = from_um.max(0.1 * self.floor_um);
-        if from_um >= self.floor_um {
-            return None;
-        }
         let sizes = Sizes::of(&self.grounds.sample);
-        let more = Unseen::between(&sizes, from_um, self.floor_um, question.fines_um, question.level).most_pct / 100.0;
-        let size = (from_um * self.floor_um).sqrt();
-        let mass: f64 = sizes.shares(Basis::Mass).iter().sum();
-        let rows = sizes.ecd_um.iter().zip(&sizes.weight).map(|(d, w)| (*d, *w, 0));
-        let all = Sizes::from_rows(rows.chain([(size, more * mass / size.powi(3), 0)]).collect());
+        let all = completed(&sizes, from_um, self.floor_um, question.fines_um, question.level)?;
         let figures = Figures::of(&all, Basis::Mass, question.fines_um).to_array();
         Some(quantities(question).iter().map(|q| q.of(&all, &figures)).collect())
     }

@@ -76,7 +76,7 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
 
 /// D10 ≤ D50 ≤ D90 hold for every grind, so that the ends of their intervals follow one another too: nothing is given up
 /// but what one of the other intervals excludes.
-fn in_order(mut all: [Estimate; 7]) -> [Estimate; 7] {
+pub(super) fn in_order(mut all: [Estimate; 7]) -> [Estimate; 7] {
     for i in [1, 2] {
         all[i].low = all[i].low.max(all[i - 1].low);
     }

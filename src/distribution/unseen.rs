@@ -1,3 +1,4 @@
+use super::interval::in_order;
 use super::{Basis, Figures, IntervalSettings, Sizes, intervals};
 use crate::numeric::{Estimate, normal_quantile};
 
@@ -20,11 +21,6 @@ impl Unseen {
     /// Of what is finer than both `floor_um`, the size below which too few are seen to count, and `fines_um`.
     pub fn below(sizes: &Sizes, floor_um: f64, fines_um: f64, level: f64) -> Unseen {
         Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, 0.0, floor_um.min(fines_um))
-    }
-
-    /// Of what lies between `from_um` and `floor_um`: what photos that show sizes from `from_um` on would show besides.
-    pub fn between(sizes: &Sizes, from_um: f64, floor_um: f64, fines_um: f64, level: f64) -> Unseen {
-        Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, from_um.min(floor_um), floor_um)
     }
 
     /// The interval of the share of fines, opened upwards for what is unseen; the value stays what was seen.
@@ -87,13 +83,49 @@ fn mass((d, w): (&f64, &f64)) -> f64 {
     w * d.powi(3)
 }
 
-/// Figures by mass with intervals, that of the share of fines opened upwards for what no photo shows; `floor_um` as in
-/// [`Unseen::below`].
+/// Figures by mass with intervals, opened for what no photo shows; `floor_um` as in [`Unseen::below`].
+///
+/// D\[3,2\] stays that of what is seen: the surface of ever finer particles has no bound.
 pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalSettings) -> [Estimate; 7] {
-    let mut by_mass = intervals(sizes, Basis::Mass, fines_um, how);
-    let fines = &mut by_mass[Figures::FINES];
-    *fines = Unseen::below(sizes, floor_um, fines_um, how.level).opened(*fines);
-    by_mass
+    let by_mass = intervals(sizes, Basis::Mass, fines_um, how);
+    let completed = completed(sizes, 0.0, floor_um, fines_um, how.level)
+        .map(|all| Figures::of(&all, Basis::Mass, fines_um).to_array());
+    in_order(std::array::from_fn(|f| match (f, &completed) {
+        (Figures::FINES, _) => Unseen::below(sizes, floor_um, fines_um, how.level).opened(by_mass[f]),
+        (D32, _) | (_, None) => by_mass[f],
+        (_, Some(completed)) => towards(by_mass[f], completed[f]),
+    }))
+}
+
+/// Place of D\[3,2\] in [`Figures::NAMES`].
+const D32: usize = 5;
+
+/// The interval opened towards the value `other` that the figure may have besides.
+fn towards(figure: Estimate, other: f64) -> Estimate {
+    let Estimate { value, low, high, .. } = figure;
+    let shift = (other / value).ln();
+    let end = |of: f64| value * (shift.signum() * (of / value).ln().hypot(shift)).exp();
+    if !shift.is_finite() || shift == 0.0 {
+        figure
+    } else if shift < 0.0 {
+        Estimate { low: end(low), ..figure }
+    } else {
+        Estimate { high: end(high), ..figure }
+    }
+}
+
+/// `sizes` with all that may lie between `from_um` and `floor_um` besides; `None` where that is nothing.
+pub fn completed(sizes: &Sizes, from_um: f64, floor_um: f64, fines_um: f64, level: f64) -> Option<Sizes> {
+    // So much finer than the floor, a size adds little to any figure by mass.
+    let from_um = from_um.max(0.1 * floor_um);
+    if from_um >= floor_um {
+        return None;
+    }
+    let more = Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, from_um, floor_um).most_pct / 100.0;
+    let size = (from_um * floor_um).sqrt();
+    let mass: f64 = rows(sizes).map(mass).sum();
+    let all = (0..sizes.ecd_um.len()).map(|i| (sizes.ecd_um[i], sizes.weight[i], sizes.photo[i]));
+    Some(Sizes::from_rows(all.chain([(size, more * mass / size.powi(3), 0)]).collect()))
 }
 
 /// ∫ exp(s·x) over 0..`length`.
@@ -157,6 +189,32 @@ mod tests {
         let n = logs.len() as f64;
         let (found, error) = power(logs.iter().sum::<f64>() / n, n);
         assert!((found - 0.5).abs() < 4.0 * error && error < 0.03, "{found} {error}");
+    }
+
+    #[test]
+    fn figures_open_towards_what_they_would_be_with_the_finest() {
+        let mut draws = Draws::new(3, 0);
+        let mut one = || {
+            let (median, ln_sigma) = if draws.uniform() < 0.97 { (90.0, 0.45) } else { (500.0, 0.35) };
+            (median * (ln_sigma * draws.normal()).exp(), 1.0, 0)
+        };
+        let all: Vec<(f64, f64, usize)> = (0..20_000).map(|_| one()).collect();
+        let how = IntervalSettings { level: 0.95, draws: 300, seed: 1, scale_uncertainty: 0.0 };
+        let seen_from = |floor: f64| Sizes::from_rows(all.iter().copied().filter(|r| r.0 >= floor).collect());
+        let truth = Figures::of(&seen_from(0.0), Basis::Mass, 100.0).to_array();
+        let counted = intervals(&seen_from(170.0), Basis::Mass, 100.0, &how);
+        assert!(counted[0].low > truth[0], "D10 of what is seen is too large: {} {:?}", truth[0], counted[0]);
+        let opened = mass_figures(&seen_from(170.0), 170.0, 100.0, &how);
+        for f in [0, 1, 2, 3, 6] {
+            assert!(opened[f].low <= truth[f] && truth[f] <= opened[f].high, "{f}: {} {:?}", truth[f], opened[f]);
+        }
+        assert_eq!(opened[D32], counted[D32]);
+        // Where nearly all is seen, nothing moves by more than a hundredth.
+        let [counted, opened] =
+            [intervals(&seen_from(20.0), Basis::Mass, 100.0, &how), mass_figures(&seen_from(20.0), 20.0, 100.0, &how)];
+        for f in [0, 1, 2, 3, 6] {
+            assert!((opened[f].low / counted[f].low - 1.0).abs() < 0.01, "{f}: {:?} {:?}", opened[f], counted[f]);
+        }
     }
 
     #[test]
