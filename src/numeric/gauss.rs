@@ -129,13 +129,10 @@ impl GaussKernel {
 
     /// Smooths into `out`: `sides(k)` gives the values at the distance `k` before and after each, both as long as `out`.
     pub fn smooth<'v>(&self, out: &mut [f32], sides: impl Fn(usize) -> (&'v [f32], &'v [f32])) {
-        // Distance by distance along the whole row, two at a time: sums in vector registers for each place would ask for the
-        // sides again and again, which takes twice as long.
+        // Distance by distance along the whole row, two at a time, so that the sides are asked for once each.
         let (middle, rest) = self.weights.split_first().expect("a kernel has a middle");
         out.iter_mut().zip(sides(0).0).for_each(|(o, v)| *o = middle * v);
-        let mut distances = (1..).zip(rest.chunks(2));
-        for (i, weights) in distances.by_ref() {
-            let k = 2 * i - 1;
+        for (k, weights) in (1..).step_by(2).zip(rest.chunks(2)) {
             let (before, after) = sides(k);
             match *weights {
                 [near, far] => {

@@ -119,23 +119,23 @@ impl EdgeFinder {
         }
         let mut sectors = [(0.0, 0u32); 8];
         let mut moved = Vec::with_capacity(n);
-        for (i, (p, n)) in points.iter().zip(&self.normals).enumerate() {
-            if others.is_some_and(|others| holds(patch, others, along(*p, *n, 1.5 * sigma + 0.5))) {
+        for (i, (p, normal)) in points.iter().zip(&self.normals).enumerate() {
+            if others.is_some_and(|others| holds(patch, others, along(*p, *normal, 1.5 * sigma + 0.5))) {
                 moved.push(*p);
                 continue;
             }
             self.line.clear();
-            self.line.extend(self.smooth[i..].iter().step_by(points.len()));
+            self.line.extend(self.smooth[i..].iter().step_by(n));
             let best = peak(&self.line);
             let shift = best * STEP_PX - half as f64 * STEP_PX;
             let outside = |s: f64| {
-                let [x, y] = along(*p, *n, shift + s);
+                let [x, y] = along(*p, *normal, shift + s);
                 f64::from(bilinear(patch, x, y))
             };
-            let (ring, count) = &mut sectors[sector(*n)];
+            let (ring, count) = &mut sectors[sector(*normal)];
             *ring += at_contact(outside(RING[0] * sigma + 0.5), outside(RING[1] * sigma + 0.5), sigma);
             *count += 1;
-            moved.push(along(*p, *n, shift));
+            moved.push(along(*p, *normal, shift));
         }
         Edge { points: moved, ring: sectors.map(|(ring, n)| (n > 0).then(|| ring / f64::from(n))) }
     }

@@ -111,8 +111,8 @@ impl Photo {
         }
     }
 
-    /// Asks for the samples `x0 .. x0 + width` of the rows `y0 .. y0 + height`, which lie far apart: waited for one row after
-    /// the other they take twice as long to come.
+    /// Asks memory for the samples `x0 .. x0 + width` of the rows `y0 .. y0 + height` at once: they lie far apart, and are
+    /// otherwise waited for row by row. `width` is at least 1.
     pub(crate) fn fetch(&self, [x0, y0]: [usize; 2], [width, height]: [usize; 2]) {
         fn ends<C: Copy + Into<u32>>(codes: &[C], stride: usize, first: usize, [width, height]: [usize; 2]) -> u32 {
             let row = |y: usize| first + y * stride;

@@ -142,6 +142,9 @@ fn pale_counted((pale, share_pct): (usize, f64)) -> String {
     )
 }
 
+/// Share of a picture from which on it counts as measured all over: tiles at its rim may be lost.
+const WHOLE_PICTURE: f64 = 0.9;
+
 /// What must be said besides the figures.
 pub fn remarks(m: &Measurement) -> Vec<Remark> {
     let mut out = Vec::new();
@@ -157,6 +160,18 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
                 photo.path.display(),
                 significant(least, 2),
                 significant(most, 2)
+            ));
+        }
+    }
+    for photo in &m.photos {
+        let share = photo.quality.paper_share;
+        // A sheet or a card says by itself where the field ends.
+        if share < WHOLE_PICTURE && !matches!(photo.scale.from(), Source::Sheet(_) | Source::Card(_)) {
+            say(format!(
+                "{}: measured on {:.0} % of the picture. The rest is no paper, or paper in another light: where grounds lie there, \
+                 light the paper evenly.",
+                photo.path.display(),
+                100.0 * share
             ));
         }
     }

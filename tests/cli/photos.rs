@@ -4,8 +4,8 @@ use image::{ImageFormat, RgbImage};
 use lightsieve::render::{SceneSpec, render};
 
 use crate::pictures::{
-    broken_jpeg, cmyk_jpeg, discs, encoded, grounds_jpeg, jpeg_that_claims, plain, png_that_claims, scene,
-    with_orientation,
+    broken_jpeg, cmyk_jpeg, discs, encoded, grounds, grounds_jpeg, jpeg_that_claims, plain, png, png_that_claims,
+    scene, with_orientation,
 };
 use crate::support::{Desk, FIGURES, figure, has_null, near, number};
 
@@ -107,6 +107,19 @@ fn flips(length: usize, count: usize) -> impl Iterator<Item = (usize, u8)> {
 #[test]
 fn a_jpeg_without_pixels_is_refused() {
     Desk::with("a.jpg", &jpeg_that_claims(0, 0)).refuses_photo("a.jpg", &["damaged"]);
+}
+
+#[test]
+fn half_of_the_paper_in_shade_is_told() {
+    let mut image = grounds().image.clone();
+    // 0.73 of the sRGB code is half of the light.
+    let shaded = image.enumerate_pixels_mut().filter(|(x, ..)| *x >= 450);
+    shaded.for_each(|(.., pixel)| pixel.0 = pixel.0.map(|c| (0.73 * f64::from(c)) as u8));
+    let desk = Desk::with("a.png", &png(image));
+    let outcome = desk.run("measure a.png --scale 20");
+    assert!(outcome.stdout.contains("of the picture"), "{}", outcome.stdout);
+    let whole = Desk::with("a.png", &png(grounds().image.clone())).run("measure a.png --scale 20");
+    assert!(!whole.stdout.contains("of the picture"), "{}", whole.stdout);
 }
 
 #[test]
