@@ -1,5 +1,6 @@
 //! Stage 7: what differs between two samples, by how much, and how sure that is.
 
+mod besides;
 mod contrast;
 mod curves;
 mod dial;
@@ -24,6 +25,7 @@ use crate::distribution::{Landmarks, PhotoParticles, Sample};
 use crate::numeric::Estimate;
 use crate::particle::Particle;
 use pair::{Prepared, pair};
+use quantity::quantities;
 
 /// A sample with its name.
 #[derive(Clone, Debug)]
@@ -80,6 +82,8 @@ pub struct Difference {
     pub reaches_beyond: bool,
     /// Photos a side that would show a difference as large as the margin four times out of five.
     pub photos_needed: usize,
+    /// True where what the photos cannot show is as large as the margin by itself: no number of such photos tells it.
+    pub beyond_photos: bool,
     /// With one photo a side, where counting alone does not explain the difference: how much spreads of the same grounds
     /// would have to scatter to explain it (standard deviation, relative in %, or in % of the mass for shares that are compared by their difference).
     pub explained_by_spread: Option<f64>,

@@ -1,11 +1,12 @@
+use super::besides::Besides;
 use super::contrast::{Contrast, Side, contrast};
 use super::power::{photos_a_side, smallest_detectable};
 use super::quantity::{PhotoValues, photo_values};
 use super::{
     CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
-    family, holm,
+    family, holm, quantities,
 };
-use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, completed, intervals, pale, support};
+use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, pale, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
 
 /// With one photo a side a difference is claimed only where it would hold even if spreads of the same grounds scattered
@@ -43,11 +44,6 @@ pub(super) struct Prepared<'a> {
     unseen_pct: f64,
     /// Smallest size that all its photos show, µm.
     floor_um: f64,
-}
-
-fn quantities(question: &Question) -> Vec<Quantity> {
-    let shares = question.shares_above_um.iter().map(|&um| Quantity::ShareAbove(um));
-    (0..Figures::NAMES.len()).map(Quantity::Figure).chain(shares).collect()
 }
 
 impl<'a> Prepared<'a> {
@@ -115,13 +111,9 @@ impl<'a> Prepared<'a> {
         })
     }
 
-    /// The quantities with all that may lie where photos show sizes from `from_um` on and these do not; `None` where these
-    /// show as much.
-    fn completed(&self, from_um: f64, question: &Question) -> Option<Vec<f64>> {
-        let sizes = Sizes::of(&self.grounds.sample);
-        let all = completed(&sizes, from_um, self.floor_um, question.fines_um, question.level)?;
-        let figures = Figures::of(&all, Basis::Mass, question.fines_um).to_array();
-        Some(quantities(question).iter().map(|q| q.of(&all, &figures)).collect())
+    /// What it may hide beside `other`.
+    fn besides(&self, other: &Prepared, question: &Question) -> Besides {
+        Besides::of(&Sizes::of(&self.grounds.sample), self.floor_um, other.floor_um, question)
     }
 
     /// True where quantity number `q` is above 0 on every photo, and without every one.
@@ -198,6 +190,10 @@ impl Compared {
         self.unseen[usize::from(self.difference < 0.0)]
     }
 
+    fn largest_unseen(&self) -> f64 {
+        self.unseen[0].max(self.unseen[1])
+    }
+
     /// Distances from the difference to the ends of an interval that is `half` wide to each side by chance: both sources are
     /// independent, as in [`Unseen::opened`].
     fn reaches(&self, half: f64) -> [f64; 2] {
@@ -207,14 +203,11 @@ impl Compared {
 
 /// Compares `other` with `base`, one of `samples` that are.
 pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: &Question) -> Comparison {
-    let completed = [base.completed(other.floor_um, question), other.completed(base.floor_um, question)];
+    let besides = [base.besides(other, question), other.besides(base, question)];
     let compared: Vec<Compared> = quantities(question)
         .into_iter()
         .enumerate()
-        .filter_map(|(q, of)| {
-            let completed = completed.each_ref().map(|c| c.as_ref().map(|c| c[q]));
-            prepare(base, other, q, of, completed, question.level)
-        })
+        .filter_map(|(q, of)| prepare([base, other], &besides, q, of, question.level))
         .collect();
     let p: Vec<f64> = compared.iter().map(|c| p_value(c, 0.0)).collect();
     // The chances that remain if spreads scatter as much as is met.
@@ -256,20 +249,13 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
     comparison
 }
 
-/// `None` where no photo shows the quantity. `completed` is its value on either side as [`Prepared::completed`] has it.
-fn prepare(
-    base: &Prepared,
-    other: &Prepared,
-    q: usize,
-    quantity: Quantity,
-    completed: [Option<f64>; 2],
-    level: f64,
-) -> Option<Compared> {
-    let values = [base.pooled[q], other.pooled[q]];
+/// `None` where no photo shows the quantity.
+fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Quantity, level: f64) -> Option<Compared> {
+    let [base, other] = both;
+    let values = both.map(|s| s.pooled[q]);
     if values == [0.0; 2] || values.iter().any(|v| !v.is_finite()) {
         return None;
     }
-    let both = [base, other];
     // A photo without any fines has no logarithm; the plain shares are compared then.
     let log = quantity.is_ratio() && both.iter().all(|s| s.has_logarithm(q));
     let mut sides = both.map(|s| s.side(q, log, quantity.is_ratio()));
@@ -300,17 +286,8 @@ fn prepare(
         contrast.variance = contrast.variance.max(floor(&contrast, counted, level));
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
-    // By how much each side may truly lie beside what it shows.
-    let beside = [0, 1].map(|i| {
-        let on_scale = |v: f64| if log { (v / values[i]).ln() } else { v - values[i] };
-        if quantity == Quantity::FINES {
-            // What neither shows may differ too.
-            on_scale(values[i] + both[i].unseen_pct)
-        } else {
-            completed[i].map_or(0.0, on_scale)
-        }
-    });
-    let unseen = [(-beside[1]).max(0.0) + beside[0].max(0.0), beside[1].max(0.0) + (-beside[0]).max(0.0)];
+    let [of_base, of_other] = [0, 1].map(|i| besides[i].reach(q, quantity, values[i], log, both[i].unseen_pct));
+    let unseen = [of_base[1] + of_other[0], of_base[0] + of_other[1]];
     Some(Compared { quantity, log, own, values, contrast, difference, support, unseen })
 }
 
@@ -335,7 +312,11 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
     let Compared { quantity, log, values: [a, b], contrast, difference, support, .. } = *c;
     let level = question.level;
     let half = contrast.reach(level, support) * contrast.error();
-    let [down, up] = c.reaches(half);
+    let [mut down, up] = c.reaches(half);
+    if quantity == Quantity::FINES && !log {
+        // No side holds less than none.
+        down = down.min(difference + a);
+    }
     // From logarithms to the unit of the figure by the mean that makes the difference exact.
     let unit = if !log {
         1.0
@@ -358,7 +339,7 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
         relative_pct: (a > 0.0).then(|| estimate(pct(difference), pct(difference - down), pct(difference + up))),
         p,
         p_adjusted,
-        smallest_detectable: unit * smallest_detectable(contrast, support, level),
+        smallest_detectable: unit * c.largest_unseen().hypot(smallest_detectable(contrast, support, level)),
         margin_pct: 100.0 * margin,
         alike: difference - less > -reach && difference + more < reach,
         equivalence_pct: Estimate {
@@ -369,6 +350,7 @@ fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Dif
         },
         reaches_beyond: difference - down <= -reach || difference + up >= reach,
         photos_needed: photos_a_side(contrast.photo_variance, reach, level),
+        beyond_photos: c.largest_unseen() >= reach,
         explained_by_spread: explained_by_spread(c, level),
         holds_under_spread: false,
     }

@@ -1,3 +1,4 @@
+use super::Question;
 use crate::distribution::{Basis, Figures, Sizes};
 use crate::numeric::weighted_quantile;
 
@@ -45,6 +46,12 @@ impl Quantity {
             Quantity::Figure(_) => "µm",
         }
     }
+}
+
+/// All that is compared.
+pub(super) fn quantities(question: &Question) -> Vec<Quantity> {
+    let shares = question.shares_above_um.iter().map(|&um| Quantity::ShareAbove(um));
+    (0..Figures::NAMES.len()).map(Quantity::Figure).chain(shares).collect()
 }
 
 /// Figures of one photo.

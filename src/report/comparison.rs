@@ -277,6 +277,7 @@ mod tests {
                 equivalence_pct: e(pct, 80.0 * half / values[0], 0.9),
                 reaches_beyond: true,
                 photos_needed: 9,
+                beyond_photos: false,
                 explained_by_spread: None,
                 holds_under_spread: false,
             }

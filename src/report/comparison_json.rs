@@ -59,6 +59,7 @@ struct FigureV1 {
     alike: bool,
     equivalence_interval_pct: [f64; 2],
     photos_needed: usize,
+    beyond_photos: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     explained_by_spread_pct: Option<f64>,
 }
@@ -96,6 +97,7 @@ fn pair(c: &Comparison, fines_um: f64) -> PairV1 {
         alike: d.alike,
         equivalence_interval_pct: ends(&d.equivalence_pct),
         photos_needed: d.photos_needed,
+        beyond_photos: d.beyond_photos,
         explained_by_spread_pct: d.explained_by_spread,
     };
     PairV1 {

@@ -171,7 +171,8 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
         (!d.alike && !clear.iter().any(|c| c.quantity == q)).then_some(d)
     };
     let now = c.sides.iter().map(|s| s.photos).min().unwrap_or(1);
-    let open: Vec<&Difference> = [Quantity::MEDIAN, Quantity::FINES].into_iter().filter_map(open).collect();
+    let open = [Quantity::MEDIAN, Quantity::FINES].into_iter().filter_map(open);
+    let (beyond, open): (Vec<&Difference>, Vec<&Difference>) = open.partition(|d| d.beyond_photos);
     let told: Vec<String> = open
         .iter()
         .filter(|d| d.photos_needed > now)
@@ -185,13 +186,27 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
             format!("{many} photos a side for a difference of {} % in {}", pct(d.margin_pct), spoken(d.quantity))
         })
         .collect();
-    if c.verdict == Verdict::Alike || open.is_empty() {
+    if c.verdict == Verdict::Alike || open.is_empty() && beyond.is_empty() {
         return String::new();
+    }
+    let never: Vec<String> =
+        beyond.iter().map(|d| format!("a difference of {} % in {}", pct(d.margin_pct), spoken(d.quantity))).collect();
+    let never = if never.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " However many, photos like these cannot tell {}: take them sharper and from nearer, alike on both sides.",
+            never.join(" or ")
+        )
+    };
+    if open.is_empty() {
+        return never;
     }
     if told.is_empty() {
         return " The photos at hand are as many as a difference of the size that matters takes to show; more of them narrow the \
                 intervals further."
-            .to_owned();
+            .to_owned()
+            + &never;
     }
-    format!(" To tell more it would take {}.", told.join(", and "))
+    format!(" To tell more it would take {}.{never}", told.join(", and "))
 }
