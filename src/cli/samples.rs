@@ -7,12 +7,12 @@ use anyhow::{Context, anyhow};
 
 use super::batch::{entries, is_photo};
 use super::measure::measure_all;
-use super::{Failure, readable};
+use super::{Failure, readable, say};
 use crate::compare::Grounds;
 use crate::distribution::{PhotoParticles, Sample};
 use crate::photo;
 use crate::pipeline::{MeasuredPhoto, Settings, particles_of, scale_uncertainty};
-use crate::report::measured;
+use crate::report::{measured, words};
 
 /// Files of one sample, and its name.
 pub(super) struct Named {
@@ -67,8 +67,13 @@ impl Named {
     }
 
     /// Measures the photos and reads the tables.
+    ///
+    /// What could be better about the photos is told at once: it is no part of any result.
     pub fn grounds(&self, settings: &Settings) -> Result<Grounds, Failure> {
-        Ok(self.measured(settings)?.0)
+        let (grounds, photos) = self.measured(settings)?;
+        let told: String = photos.iter().flat_map(words::advice).map(|advice| format!("  ! {advice}\n")).collect();
+        say(&told)?;
+        Ok(grounds)
     }
 
     /// The same, with what was seen of the photos among the files.

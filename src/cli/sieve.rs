@@ -78,6 +78,7 @@ fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let kept = args.shape_out.as_deref().map(Target::create).transpose()?;
     let (json, page) = args.outputs.texts()?;
     let grounds = named.grounds(settings)?;
+    grounds.enough()?;
     let shares = |shape: &SieveShape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
     let fitted = match &kept {
         None => None,
@@ -156,6 +157,7 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
     }
     let (json, page) = args.outputs.texts()?;
     let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(settings)).collect::<Result<_, _>>()?;
+    grounds.iter().try_for_each(Grounds::enough)?;
     // All layers together hold at the level asked for (Bonferroni's bound); the last follows from the others.
     let level = 1.0 - (1.0 - settings.level()) / stacks[0].apertures_um.len() as f64;
     let layers = between((&stacks[0], &grounds[0].sample), (&stacks[1], &grounds[1].sample), level).unwrap_or_default();

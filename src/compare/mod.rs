@@ -38,6 +38,20 @@ pub struct Grounds {
     pub scale_uncertainty: f64,
 }
 
+impl Grounds {
+    /// Checks that they are enough to be judged.
+    ///
+    /// # Errors
+    /// Too few particles.
+    pub fn enough(&self) -> Result<(), CompareError> {
+        let count = self.sample.count();
+        if count < LEAST_PARTICLES {
+            return Err(CompareError::TooFew { name: self.name.clone(), count });
+        }
+        Ok(())
+    }
+}
+
 /// What is asked of a comparison.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Question {
@@ -157,7 +171,9 @@ pub enum CompareError {
     SamePhoto { first: String, second: String },
     #[error("{0}: no photo of this sample shows a whole particle")]
     Empty(String),
-    #[error("{name}: {count} particles are too few to compare (at least {LEAST_PARTICLES}). Photograph more grounds")]
+    #[error(
+        "{name}: {count} particles are too few to tell anything by (at least {LEAST_PARTICLES}). Photograph more grounds"
+    )]
     TooFew { name: String, count: usize },
 }
 

@@ -3,8 +3,8 @@ use super::contrast::{Contrast, Side, contrast};
 use super::power::{photos_a_side, smallest_detectable};
 use super::quantity::{PhotoValues, photo_values};
 use super::{
-    CompareError, Comparison, Difference, Grounds, LEAST_PARTICLES, Quantity, Question, SideOf, Verdict, curves,
-    family, holm, quantities,
+    CompareError, Comparison, Difference, Grounds, Quantity, Question, SideOf, Verdict, curves, family, holm,
+    quantities,
 };
 use crate::distribution::{Basis, Figures, IntervalSettings, Sizes, Unseen, intervals, pale, support};
 use crate::numeric::{Estimate, normal_quantile, student_t_cdf, student_t_quantile};
@@ -71,9 +71,7 @@ impl<'a> Prepared<'a> {
         if photos.is_empty() {
             return Err(CompareError::Empty(grounds.name.clone()));
         }
-        if sizes.ecd_um.len() < LEAST_PARTICLES {
-            return Err(CompareError::TooFew { name: grounds.name.clone(), count: sizes.ecd_um.len() });
-        }
+        grounds.enough()?;
         let figures = Figures::of(&sizes, Basis::Mass, question.fines_um).to_array();
         let behind = support(&sizes, question.fines_um, &figures);
         // A share above a size rests on at least as many particles as the median's thinner side.

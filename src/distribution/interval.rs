@@ -74,14 +74,19 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     }))
 }
 
-/// D10 ≤ D50 ≤ D90 hold for every grind, so that the ends of their intervals follow one another too: nothing is given up
-/// but what one of the other intervals excludes.
+/// D10 ≤ D50 ≤ D90 hold for every grind, so that the ends of their intervals follow one another too, and the span is made of
+/// them: nothing is given up but what one of the other intervals excludes.
 pub(super) fn in_order(mut all: [Estimate; 7]) -> [Estimate; 7] {
     for i in [1, 2] {
         all[i].low = all[i].low.max(all[i - 1].low);
     }
     for i in [1, 0] {
         all[i].high = all[i].high.min(all[i + 1].high);
+    }
+    let [d10, d50, d90, span, ..] = &mut all;
+    let widest = (d90.high - d10.low) / d50.low;
+    if widest.is_finite() {
+        span.high = span.high.min(widest).max(span.value);
     }
     all
 }

@@ -6,7 +6,9 @@ use super::ReportError;
 use crate::distribution::PhotoParticles;
 use crate::particle::{Flags, Particle};
 
-/// No diameter (µm) and no weight is larger: a decimetre, and far more than any edge weight.
+/// No diameter (µm) is larger: twice the largest that is measured.
+const LARGEST_UM: f64 = 20_000.0;
+/// No weight is larger: far more than any edge weight.
 const LARGEST: f64 = 100_000.0;
 
 /// Columns without which nothing can be made of a file; the others may be missing.
@@ -14,7 +16,8 @@ const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
 
 /// The particles of `text` (CSV as written by [`super::csv::particles`]), photo by photo in the order in which they come.
 ///
-/// The smallest size that a photo shows is taken from its largest particle marked as smaller.
+/// The smallest size that a photo shows is taken from its largest particle marked as smaller; without one it is that of its
+/// smallest particle.
 ///
 /// # Errors
 /// Columns that are missing, and rows that are broken or of a newer version; the line is named.
@@ -58,7 +61,9 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
         };
         let size = |name: &str| -> Result<f64, ReportError> {
             match number(name)? {
-                Some(v) if v > LARGEST => Err(wrong(line, format!("{name} is {v}, which no particle has"))),
+                Some(v) if v > if name == "weight" { LARGEST } else { LARGEST_UM } => {
+                    Err(wrong(line, format!("{name} is {v}, which no particle has")))
+                }
                 Some(v) if v > 0.0 => Ok(v),
                 Some(v) => Err(wrong(line, format!("{name} is {v} and must be above 0"))),
                 None => Err(wrong(line, format!("{name} is empty"))),
@@ -73,6 +78,10 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
                 wrong(line, format!("the flag `{name}` is unknown: a newer version wrote this file"))
             })?,
         };
+        let feret = |name: &str, otherwise: f64| match number(name)? {
+            None => Ok(otherwise),
+            Some(_) => size(name),
+        };
         let disc = Particle::disc(ecd_um);
         let particle = Particle {
             x_px: or("x_px", disc.x_px)?,
@@ -80,8 +89,8 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
             x_mm: or("x_mm", disc.x_mm)?,
             y_mm: or("y_mm", disc.y_mm)?,
             ecd_um,
-            feret_max_um: or("feret_max_um", disc.feret_max_um)?,
-            feret_min_um: or("feret_min_um", disc.feret_min_um)?,
+            feret_max_um: feret("feret_max_um", disc.feret_max_um)?,
+            feret_min_um: feret("feret_min_um", disc.feret_min_um)?,
             area_um2: or("area_um2", disc.area_um2)?,
             perimeter_um: or("perimeter_um", disc.perimeter_um)?,
             aspect_ratio: or("aspect_ratio", disc.aspect_ratio)?,
@@ -103,6 +112,9 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
     }
     if photos.is_empty() {
         return Err(ReportError::Measured("no particle in this file".to_owned()));
+    }
+    for photo in photos.iter_mut().filter(|p| p.smallest_ecd_um == 0.0) {
+        photo.smallest_ecd_um = photo.particles.iter().map(|p| p.ecd_um).fold(f64::INFINITY, f64::min);
     }
     Ok(photos)
 }
@@ -131,6 +143,8 @@ mod tests {
         assert!(said(&format!("{HEADER}a,100,1,\na,10O,1,\n")).contains("line 3"));
         assert!(said(&format!("{HEADER}a,100,1,\na,100\n")).contains("line 3"));
         assert!(said(&format!("{HEADER}a,-1,1,\n")).contains("above 0"));
+        assert!(said(&format!("{HEADER}a,99999,1,\n")).contains("no particle has"));
+        assert!(said("photo,ecd_um,weight,feret_min_um\na,100,1,-3\n").contains("feret_min_um"));
         assert!(said(&format!("{HEADER}a,1,1,sparkling\n")).contains("newer version"));
         assert!(said("photo,size\n").contains("ecd_um, weight"));
         assert!(said(HEADER).contains("no particle"));

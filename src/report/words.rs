@@ -142,6 +142,15 @@ fn pale_counted((pale, share_pct): (usize, f64)) -> String {
     )
 }
 
+/// What could be better about a photo, with its name.
+pub fn advice(photo: &MeasuredPhoto) -> impl Iterator<Item = String> {
+    fired(photo).map(|sentence| format!("{}: {sentence}", photo.path.display()))
+}
+
+fn fired(photo: &MeasuredPhoto) -> impl Iterator<Item = &str> {
+    photo.checks.iter().filter(|c| c.fires()).map(|c| c.sentence.as_str())
+}
+
 /// Share of a picture from which on it counts as measured all over: tiles at its rim may be lost.
 const WHOLE_PICTURE: f64 = 0.9;
 
@@ -206,8 +215,7 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
     }
     for photo in &m.photos {
         let name = if m.photos.len() > 1 { format!("{}: ", photo.path.display()) } else { String::new() };
-        let fires = photo.checks.iter().filter(|c| c.fires());
-        out.extend(fires.map(|c| Remark { advice: true, text: format!("{name}{}", c.sentence) }));
+        out.extend(fired(photo).map(|sentence| Remark { advice: true, text: format!("{name}{sentence}") }));
     }
     let mut say = |text: String| out.push(Remark { advice: false, text });
     let pale = m.pale();
