@@ -7,7 +7,7 @@ use anyhow::anyhow;
 use indicatif::ProgressBar;
 use rayon::prelude::*;
 
-use super::measure::progress;
+use super::measure::{is_drawn, progress};
 use super::options::{Measuring, html_file};
 use super::{Failure, refuse_clashes, say};
 use crate::distribution::Figures;
@@ -131,6 +131,7 @@ fn jobs(folder: &Path, output: &Path) -> Result<(Vec<Job>, Vec<String>), Failure
     }
     let mut jobs: Vec<Job> = Vec::new();
     let mut notes = Vec::new();
+    let mut drawn = Vec::new();
     for path in entries(folder)? {
         let name = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         if path.is_dir() && path != output {
@@ -144,15 +145,24 @@ fn jobs(folder: &Path, output: &Path) -> Result<(Vec<Job>, Vec<String>), Failure
                     path.display()
                 )
             }));
-            let photos: Vec<PathBuf> = inside.into_iter().filter(|p| p.is_file() && is_photo(p)).collect();
+            let inside = inside.into_iter().filter(|p| p.is_file() && is_photo(p));
+            let (pictures, photos): (Vec<PathBuf>, Vec<PathBuf>) = inside.partition(|p| is_drawn(p));
+            drawn.extend(pictures);
             if !photos.is_empty() {
                 let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                 jobs.push(Job { name, photos });
             }
+        } else if path.is_file() && is_photo(&path) && is_drawn(&path) {
+            drawn.push(path);
         } else if path.is_file() && is_photo(&path) {
             jobs.push(Job { name: name(&path), photos: vec![path] });
         }
     }
+    notes.extend(
+        drawn
+            .iter()
+            .map(|p: &PathBuf| format!("{}: lightsieve drew this picture from a photo: not measured", p.display())),
+    );
     if jobs.is_empty() {
         return Err(anyhow!("{}: no photo in this folder (JPEG, PNG, TIFF, WebP, HEIC)", folder.display()).into());
     }

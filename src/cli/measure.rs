@@ -1,5 +1,7 @@
 use std::collections::HashSet;
 use std::ffi::OsString;
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
@@ -12,7 +14,7 @@ use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
 use crate::report::html::{self, Picture};
 use crate::report::write::{Target, same_place};
-use crate::report::{csv, json, overlay, plot, terminal};
+use crate::report::{csv, drawn, json, overlay, plot, terminal};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -123,6 +125,11 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     let mut photos = Vec::with_capacity(paths.len());
     let mut failed = Vec::new();
     for path in paths {
+        if is_drawn(path) {
+            failed
+                .push(format!("{}: lightsieve drew this picture from a photo. Give the photo itself", path.display()));
+            continue;
+        }
         match measure_file(path, settings) {
             Ok(photo) => photos.push(photo),
             Err(e) => failed.push(format!("{}: {e}", path.display())),
@@ -135,6 +142,14 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     }
     let rest = if paths.len() > 1 { "\nNothing was written: a sample is only measured whole." } else { "" };
     Err(anyhow!("{}{rest}", failed.join("\nlightsieve: ")).into())
+}
+
+/// True for a picture that this tool drew. What cannot be read is left for the reader of photos to say so.
+pub(super) fn is_drawn(path: &Path) -> bool {
+    let mut start = Vec::new();
+    let read =
+        path.is_file() && File::open(path).is_ok_and(|f| f.take(drawn::START as u64).read_to_end(&mut start).is_ok());
+    read && drawn::is_drawn(&start)
 }
 
 /// A bar on the terminal for more than two photos; silent elsewhere.

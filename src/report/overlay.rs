@@ -1,11 +1,10 @@
 //! Outlines drawn on the photo.
 
-use image::codecs::png::{CompressionType, FilterType, PngEncoder};
-use image::{ImageEncoder, Rgb, RgbImage};
+use image::{Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_rect_mut, draw_text_mut, text_size};
 use imageproc::rect::Rect;
 
-use super::{ReportError, font};
+use super::{ReportError, drawn, font};
 use crate::particle::Flags;
 use crate::pipeline::MeasuredPhoto;
 use crate::segment::{Rejection, Run};
@@ -42,11 +41,7 @@ pub fn png(photo: &MeasuredPhoto, mut picture: RgbImage) -> Result<Vec<u8>, Repo
         closed(&mut picture, outline, 2.0 * width, REFERENCE);
     }
     let picture = with_key(picture, photo);
-    let mut out = Vec::new();
-    PngEncoder::new_with_quality(&mut out, CompressionType::Fast, FilterType::Adaptive)
-        .write_image(picture.as_raw(), picture.width(), picture.height(), image::ExtendedColorType::Rgb8)
-        .map_err(|e| ReportError::Draw(e.to_string()))?;
-    Ok(out)
+    drawn::png([picture.width(), picture.height()], picture.as_raw())
 }
 
 /// A closed line of `width` px with soft edges.

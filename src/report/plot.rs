@@ -3,7 +3,6 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use image::{ImageEncoder, codecs::png::PngEncoder};
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
@@ -11,7 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::axes::{Axes, axis, tick};
 use super::format::short;
-use super::{ReportError, font};
+use super::{ReportError, drawn, font};
 use crate::pipeline::Measurement;
 
 /// Size of the plots, of a page's width. Letters are as large whatever the size: shown smaller than it is drawn, a plot
@@ -125,11 +124,7 @@ pub(super) fn draw(
                 (v * f64::from(PNG_SCALE)) as i32
             })
             .map_err(|e| failed(&e))?;
-            let mut out = Vec::new();
-            PngEncoder::new(&mut out)
-                .write_image(&pixels, w, h, image::ExtendedColorType::Rgb8)
-                .map_err(|e| failed(&e))?;
-            Ok(out)
+            drawn::png([w, h], &pixels)
         }
     }
 }

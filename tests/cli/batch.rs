@@ -205,3 +205,16 @@ fn nested_folders_and_photos_in_two_samples_are_told() {
     // The folder of the results is no sample, and nothing is said of it.
     assert!(!desk.run("batch day --scale 20").stdout.contains("lightsieve-results: not"));
 }
+
+#[test]
+fn pictures_that_the_tool_drew_are_no_photos() {
+    let desk = Desk::with_grounds("day/a.jpg");
+    desk.run("measure day/a.jpg --scale 20 --overlay day/seen.png --plot day/plot.png").is_done();
+    for picture in ["day/seen.png", "day/plot.png"] {
+        desk.refuses(&format!("measure {picture} --scale 20"), 1, &["drew this picture", "the photo itself"]);
+    }
+    let outcome = desk.run("batch day --scale 20");
+    outcome.is_done();
+    assert!(outcome.stdout.contains("day/seen.png: lightsieve drew this picture"), "{}", outcome.stdout);
+    assert_eq!(desk.json("day/lightsieve-results/overview.json")["samples"].as_array().unwrap().len(), 1);
+}
