@@ -11,6 +11,8 @@ const LARGEST_UM: f64 = 20_000.0;
 /// No weight is larger: far more than any edge weight.
 const LARGEST: f64 = 100_000.0;
 
+const NO_TEXT: &str = "it is not UTF-8 text. Save the table as CSV in UTF-8";
+
 /// Columns without which nothing can be made of a file; the others may be missing.
 const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
 
@@ -24,15 +26,18 @@ const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
 pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
     let wrong = |line: u64, what: String| ReportError::Measured(format!("line {line}: {what}"));
     let mut reader = ::csv::ReaderBuilder::new().flexible(true).from_reader(text);
-    let header = reader.headers().map_err(|e| wrong(1, e.to_string()))?.clone();
+    let header = reader.headers().map_err(|_| wrong(1, NO_TEXT.to_owned()))?.clone();
     let columns: HashMap<String, usize> =
         header.iter().enumerate().map(|(i, name)| (name.trim().trim_start_matches('\u{feff}').to_owned(), i)).collect();
     let missing: Vec<&str> = NEEDED.into_iter().filter(|n| !columns.contains_key(*n)).collect();
     if !missing.is_empty() {
+        let why = if header.len() == 1 && header[0].contains([';', '\t']) {
+            "its columns are not parted by commas. Save it as CSV with commas, or give".to_owned()
+        } else {
+            format!("the column {} is missing. Give", missing.join(", "))
+        };
         return Err(ReportError::Measured(format!(
-            "this is no table of particles: the column {} is missing. Give the file that `lightsieve measure --particles` \
-             writes",
-            missing.join(", ")
+            "this is no table of particles: {why} the file that `lightsieve measure --particles` writes"
         )));
     }
     let mut photos: Vec<PhotoParticles> = Vec::new();
@@ -40,7 +45,7 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
     for record in reader.records() {
         let record = record.map_err(|e| {
             let line = e.position().map_or(0, ::csv::Position::line);
-            wrong(line, "it is not UTF-8 text".to_owned())
+            wrong(line, NO_TEXT.to_owned())
         })?;
         let line = record.position().map_or(0, ::csv::Position::line);
         if record.len() != header.len() {
@@ -147,6 +152,8 @@ mod tests {
         assert!(said("photo,ecd_um,weight,feret_min_um\na,100,1,-3\n").contains("feret_min_um"));
         assert!(said(&format!("{HEADER}a,1,1,sparkling\n")).contains("newer version"));
         assert!(said("photo,size\n").contains("ecd_um, weight"));
+        assert!(said("photo;ecd_um;weight\na;100;1\n").contains("with commas"));
+        assert!(photos(b"\xff\xfep\0h\0o\0t\0o\0").unwrap_err().to_string().contains("UTF-8"));
         assert!(said(HEADER).contains("no particle"));
     }
 }

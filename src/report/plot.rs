@@ -60,6 +60,8 @@ impl Kind {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
+    // A control character in a file's name would make the SVG no XML.
+    let title = &title.replace(char::is_control, "\u{fffd}");
     distribution_of_size(m, title, kind, WIDE)
 }
 

@@ -119,3 +119,12 @@ fn a_refused_photo_with_such_a_name_is_named() {
     let photo = "молотый кофе ☕ 1.jpg";
     Desk::with(photo, b"").run_words(&["measure", photo, "--scale", "20"]).is_refused(1, &[photo, "empty"]);
 }
+
+#[cfg(unix)]
+#[test]
+fn a_control_character_in_a_name_stays_out_of_the_svg() {
+    let desk = Desk::with_grounds("a\u{1b}b.jpg");
+    desk.run("measure a\u{1b}b.jpg --scale 20 --plot p.svg").is_done();
+    let svg = desk.text("p.svg");
+    assert!(svg.contains("a\u{fffd}b.jpg") && !svg.contains('\u{1b}'));
+}
