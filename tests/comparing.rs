@@ -148,6 +148,9 @@ fn intervals_hold_and_alarms_are_few() {
     let truth = TWO_PARTS.truth();
     for (photos, spread) in [([1, 1], 0.0), ([3, 3], 0.03), ([2, 5], 0.0)] {
         let found = Study { grinds: [TWO_PARTS; 2], photos, particles: 1000, spread }.all(runs);
+        let all_given =
+            |c: &Comparison| c.differences.len() == 7 && c.differences.iter().all(|d| d.relative_pct.is_some());
+        assert!(found.iter().all(all_given), "so many particles show every figure");
         for (name, share) in Figures::NAMES.into_iter().zip(coverage(&found, [truth; 2])) {
             assert!(share > 0.95 - slack, "{name} with {photos:?} photos: {share}");
         }

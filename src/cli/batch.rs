@@ -152,10 +152,12 @@ fn jobs(folder: &Path, output: &Path) -> Result<(Vec<Job>, Vec<String>), Failure
                 let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                 jobs.push(Job { name, photos });
             }
-        } else if path.is_file() && is_photo(&path) && is_drawn(&path) {
-            drawn.push(path);
         } else if path.is_file() && is_photo(&path) {
-            jobs.push(Job { name: name(&path), photos: vec![path] });
+            if is_drawn(&path) {
+                drawn.push(path);
+            } else {
+                jobs.push(Job { name: name(&path), photos: vec![path] });
+            }
         }
     }
     notes.extend(

@@ -125,14 +125,14 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     let mut photos = Vec::with_capacity(paths.len());
     let mut failed = Vec::new();
     for path in paths {
-        if is_drawn(path) {
-            failed
-                .push(format!("{}: lightsieve drew this picture from a photo. Give the photo itself", path.display()));
-            continue;
-        }
-        match measure_file(path, settings) {
+        let measured = if is_drawn(path) {
+            Err("lightsieve drew this picture from a photo. Give the photo itself".to_owned())
+        } else {
+            measure_file(path, settings).map_err(|e| e.to_string())
+        };
+        match measured {
             Ok(photo) => photos.push(photo),
-            Err(e) => failed.push(format!("{}: {e}", path.display())),
+            Err(why) => failed.push(format!("{}: {why}", path.display())),
         }
         bar.inc(1);
     }

@@ -1,8 +1,9 @@
 //! By how much the figures of one side may lie beside what its photos show: particles that are too small for them, and sizes
 //! that blur leads astray.
 
+use super::quantity::values;
 use super::{Quantity, Question, quantities};
-use crate::distribution::{Basis, Figures, Sizes, completed};
+use crate::distribution::{Basis, Sizes, completed};
 
 /// Photos that show the smallest particles only from so many times the other side's on are compared with care.
 const COARSER: f64 = 1.5;
@@ -21,13 +22,10 @@ pub(super) struct Besides {
 }
 
 impl Besides {
-    /// For a side with `sizes` whose photos show particles from `floor_um` on, beside one that shows them from `from_um` on.
-    pub fn of(sizes: &Sizes, floor_um: f64, from_um: f64, question: &Question) -> Self {
-        let of = |sizes: &Sizes| -> Vec<f64> {
-            let figures = Figures::of(sizes, Basis::Mass, question.fines_um).to_array();
-            quantities(question).iter().map(|q| q.of(sizes, &figures)).collect()
-        };
-        let seen = of(sizes);
+    /// For a side with `sizes` and the values `seen` whose photos show particles from `floor_um` on, beside one that shows them
+    /// from `from_um` on.
+    pub fn of(sizes: &Sizes, seen: &[f64], floor_um: f64, from_um: f64, question: &Question) -> Self {
+        let quantities = quantities(question);
         let at =
             |um: f64| if floor_um > COARSER * from_um { (SIZE_ERROR * floor_um / um).min(SIZE_ERROR) } else { 0.0 };
         let error = |(q, &value): (Quantity, &f64)| match q {
@@ -40,9 +38,10 @@ impl Besides {
                 0.5 * (finer(1.0 + at(um)) - finer(1.0 - at(um)))
             }
         };
+        let completed = completed(sizes, from_um, floor_um, question.fines_um, question.level);
         Besides {
-            error: quantities(question).into_iter().zip(&seen).map(error).collect(),
-            completed: completed(sizes, from_um, floor_um, question.fines_um, question.level).as_ref().map(of),
+            completed: completed.map(|all| values(&quantities, &all, question.fines_um)),
+            error: quantities.into_iter().zip(seen).map(error).collect(),
         }
     }
 

@@ -1,7 +1,7 @@
 use super::besides::Besides;
 use super::contrast::{Contrast, Side, contrast};
 use super::power::{photos_a_side, smallest_detectable};
-use super::quantity::{PhotoValues, photo_values};
+use super::quantity::{PhotoValues, photo_values, values};
 use super::{
     CompareError, Comparison, Difference, Grounds, Quantity, Question, SideOf, Verdict, curves, family, holm,
     quantities,
@@ -30,6 +30,8 @@ const DRAWS: usize = 300;
 /// A sample with its photos' figures.
 pub(super) struct Prepared<'a> {
     pub grounds: &'a Grounds,
+    /// All photos together, and each.
+    sizes: Sizes,
     photos: Vec<Sizes>,
     values: Vec<PhotoValues>,
     pooled: Vec<f64>,
@@ -81,8 +83,7 @@ impl<'a> Prepared<'a> {
         let without = |photo: usize| {
             let rows = (0..sizes.ecd_um.len()).filter(|&i| sizes.photo[i] != photo);
             let rest = Sizes::from_rows(rows.map(|i| (sizes.ecd_um[i], sizes.weight[i], 0)).collect());
-            let figures = Figures::of(&rest, Basis::Mass, question.fines_um).to_array();
-            quantities.iter().map(|q| q.of(&rest, &figures)).collect()
+            values(&quantities, &rest, question.fines_um)
         };
         let used = (0..sizes.photos()).filter(|&i| photos.len() > 1 && sizes.photo.contains(&i));
         Ok(Prepared {
@@ -106,12 +107,13 @@ impl<'a> Prepared<'a> {
             unseen_pct: Unseen::below(&sizes, floor_um, question.fines_um, question.level).most_pct,
             floor_um,
             photos,
+            sizes,
         })
     }
 
     /// What it may hide beside `other`.
     fn besides(&self, other: &Prepared, question: &Question) -> Besides {
-        Besides::of(&Sizes::of(&self.grounds.sample), self.floor_um, other.floor_um, question)
+        Besides::of(&self.sizes, &self.pooled, self.floor_um, other.floor_um, question)
     }
 
     /// True where quantity number `q` is above 0 on every photo, and without every one.

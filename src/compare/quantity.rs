@@ -54,6 +54,12 @@ pub(super) fn quantities(question: &Question) -> Vec<Quantity> {
     (0..Figures::NAMES.len()).map(Quantity::Figure).chain(shares).collect()
 }
 
+/// Value of each of the `quantities` for `sizes`.
+pub(super) fn values(quantities: &[Quantity], sizes: &Sizes, fines_um: f64) -> Vec<f64> {
+    let figures = Figures::of(sizes, Basis::Mass, fines_um).to_array();
+    quantities.iter().map(|q| q.of(sizes, &figures)).collect()
+}
+
 /// Figures of one photo.
 #[derive(Clone, Debug)]
 pub(super) struct PhotoValues {

@@ -202,6 +202,7 @@ fn nested_folders_and_photos_in_two_samples_are_told() {
     // In so few particles two pale ones are more than a hundredth of the mass of each of the three samples, and of the five photos
     // each is too small to hold many large ones.
     assert_eq!((those(&["far paler"]), those(&["Few large particles"])), (3, 5), "{notes:?}");
+    assert_eq!(notes.len(), 12, "{notes:?}");
     // The folder of the results is no sample, and nothing is said of it.
     assert!(!desk.run("batch day --scale 20").stdout.contains("lightsieve-results: not"));
 }
