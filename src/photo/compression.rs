@@ -1,5 +1,7 @@
 //! How coarsely a JPEG file stores its luminance, and what it makes of changed pixels.
 
+use super::markers::{DQT, SOF, SOS, Segment, segments};
+
 /// Side of the blocks that JPEG codes one by one, px.
 const SIDE: usize = 8;
 
@@ -32,24 +34,17 @@ impl Compression {
     pub(super) fn of_jpeg(bytes: &[u8], [width, height]: [usize; 2], orientation: u16) -> Option<Self> {
         let mut tables = [None; 4];
         let mut wanted = None;
-        let mut at = 2;
-        loop {
-            let (marker, length) = (bytes.get(at..at + 2)?, bytes.get(at + 2..at + 4)?);
-            if marker[0] != 0xFF {
-                return None;
-            }
-            let length = usize::from(u16::from_be_bytes([length[0], length[1]]));
-            let body = bytes.get(at + 4..at + 2 + length)?;
-            match marker[1] {
-                0xDB => read_tables(body, &mut tables)?,
+        for Segment { marker, body, .. } in segments(bytes) {
+            match marker {
+                DQT => read_tables(body, &mut tables)?,
                 // The first component is the luminance; its table is the last byte of three.
-                0xC0..=0xC2 => wanted = Some(usize::from(*body.get(8)?) & 3),
+                m if SOF.contains(&m) => wanted = Some(usize::from(*body.get(8)?) & 3),
                 // Tables may stand before or behind the frame's header, but all of them before the first scan.
-                0xDA => return Some(Compression::upright(tables[wanted?]?, [width, height], orientation)),
+                SOS => return Some(Compression::upright(tables[wanted?]?, [width, height], orientation)),
                 _ => {}
             }
-            at += 2 + length;
         }
+        None
     }
 
     fn upright(mut steps: [f32; SIDE * SIDE], [width, height]: [usize; 2], orientation: u16) -> Self {

@@ -7,7 +7,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::orient::upright;
-use super::{Compression, Origin, Photo, Samples};
+use super::{Compression, Origin, Photo, Samples, halves};
 
 /// Longest side that is decoded, px: above every phone and camera, far below what exhausts memory.
 const MAX_SIDE_PX: usize = 30_000;
@@ -15,6 +15,9 @@ const MAX_SIDE_PX: usize = 30_000;
 const MAX_PIXELS: usize = 200_000_000;
 /// Largest file that is read: 512 MiB, above an uncompressed 16-bit TIFF of 80 megapixels.
 const MAX_FILE_BYTES: u64 = 512 << 20;
+
+/// Fewer pixels are decoded before a second thread would have come far.
+const WORTHWHILE_PX: usize = 1_000_000;
 
 /// Why a picture file could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -215,7 +218,11 @@ fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
         let rgb = jpeg(bytes, ColorSpace::RGB)?.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
         return Ok((w, h, Samples::Eight(rgb.chunks_exact(3).map(|p| luma8(p[0], p[1], p[2])).collect())));
     }
-    let codes = decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
+    let part = |file: &[u8], into: &mut [u8]| jpeg(file, ColorSpace::Luma).ok()?.decode_into(into).ok();
+    let codes = match halves::decode(bytes, WORTHWHILE_PX, part) {
+        Some(codes) => codes,
+        None => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
+    };
     if codes.len() != w * h || ends_unwritten(&codes, w) {
         return Err(PhotoError::Damaged("it holds fewer rows than it announces".into()));
     }

@@ -3,13 +3,16 @@
 //! **Pixel convention**, used everywhere: pixel (0, 0) covers [0, 1) × [0, 1) and its centre is (0.5, 0.5); x runs
 //! right, y runs down. Boxes are half open.
 
+mod codes;
 mod compression;
 mod copies;
 mod darken;
 mod decode;
+mod halves;
 #[cfg(feature = "heic")]
 mod heic;
 mod linear;
+mod markers;
 mod orient;
 mod origin;
 

@@ -1,0 +1,221 @@
+//! A large JPEG file decoded on two processors.
+//!
+//! The codes of a scan have no marks to start from in the middle, and the luminance of a block is stored as a difference
+//! to the block before. So the codes of the upper part are read once without making pixels of them, which takes a
+//! fraction of the time; from where they lead, a second file is made that holds the lower part alone. A library decodes
+//! both files at the same time, and the pixels are those of the whole file.
+//!
+//! Source: ITU-T T.81, annexes A (units), B (headers) and F (levels).
+
+use super::codes::{Bits, BitsOut, Tables};
+use super::markers::{DHT, DRI, SOF, SOS, Segment, segments};
+
+/// Share of the picture that makes the upper part: the lower one has to wait for the reading of the codes above it.
+const UPPER_SHARE: f64 = 0.58;
+
+/// Luminance of the picture in `bytes`, row by row, its two parts decoded at the same time by `luma`, which fills the
+/// pixels of a file.
+///
+/// `None` where either part cannot be decoded, and where the file is not of the common kind: at least `least_px` pixels,
+/// sequential, one scan, no restarts, 8 bit, grey or with colour as fine as luminance or half as fine.
+pub(super) fn decode<F>(bytes: &[u8], least_px: usize, luma: F) -> Option<Vec<u8>>
+where
+    F: Fn(&[u8], &mut [u8]) -> Option<()> + Sync,
+{
+    let halves = Halves::of(bytes, least_px)?;
+    let mut codes = vec![0; halves.width * halves.height];
+    let (above, below) = codes.split_at_mut(halves.width * halves.upper_px);
+    let (above, below) = rayon::join(|| luma(&halves.upper(), above), || luma(&halves.lower()?, below));
+    above.and(below).map(|()| codes)
+}
+
+/// One file as two, one above the other: each holds whole rows of units.
+struct Halves<'a> {
+    bytes: &'a [u8],
+    /// Where the file says its height.
+    height_at: usize,
+    width: usize,
+    height: usize,
+    /// Rows of pixels in the upper part.
+    upper_px: usize,
+    /// Units in the upper part. A unit holds the blocks that belong together: here those of luminance, then colour.
+    units: usize,
+    /// Blocks of luminance in a unit.
+    luma_blocks: usize,
+    tables: Tables,
+    /// For every component, the byte that names its tables.
+    names: Vec<u8>,
+    scan_at: usize,
+}
+
+impl<'a> Halves<'a> {
+    fn of(bytes: &'a [u8], least_px: usize) -> Option<Self> {
+        let mut frame = None;
+        let mut tables = Tables::default();
+        for Segment { marker, at, body } in segments(bytes) {
+            match marker {
+                0xC0 | 0xC1 => frame = Some((at + 1, body)),
+                m if SOF.contains(&m) => return None,
+                DRI if body != [0, 0] => return None,
+                DHT => tables.read(body)?,
+                SOS => {
+                    let (height_at, frame) = frame?;
+                    let &[8, h1, h0, w1, w0, count, ref components @ ..] = frame else { return None };
+                    let [height, width] = [[h1, h0], [w1, w0]].map(|side| usize::from(u16::from_be_bytes(side)));
+                    // Each component: its name, its blocks across and down in a unit, its steps.
+                    let luma = match (count, components) {
+                        (1, [_, 0x11, _]) => 0x11,
+                        (3, [_, luma @ (0x11 | 0x21 | 0x22), _, _, 0x11, _, _, 0x11, _]) => *luma,
+                        _ => return None,
+                    };
+                    let [across, down] = [luma >> 4, luma & 15].map(usize::from);
+                    let rows = (UPPER_SHARE * height as f64) as usize / (8 * down);
+                    let same_order =
+                        components.iter().step_by(3).eq(body.get(1..)?.iter().step_by(2).take(count.into()));
+                    if body[0] != count || !same_order || width * height < least_px || rows == 0 {
+                        return None;
+                    }
+                    return Some(Halves {
+                        bytes,
+                        height_at,
+                        width,
+                        height,
+                        upper_px: rows * 8 * down,
+                        units: rows * width.div_ceil(8 * across),
+                        luma_blocks: across * down,
+                        tables,
+                        names: body[2..].iter().step_by(2).take(count.into()).copied().collect(),
+                        scan_at: at + body.len(),
+                    });
+                }
+                _ => {}
+            }
+        }
+        None
+    }
+
+    /// The file with the upper part alone. The codes of the lower part still follow.
+    fn upper(&self) -> Vec<u8> {
+        let mut file = self.bytes.to_vec();
+        self.set_height(&mut file, self.upper_px);
+        file
+    }
+
+    /// A file with the lower part alone; `None` where the codes are not in order.
+    fn lower(&self) -> Option<Vec<u8>> {
+        let (luma, colour) = self.names.split_first()?;
+        let [levels, waves] = self.tables.named(*luma)?;
+        let colour: Vec<_> = colour.iter().map(|&name| self.tables.named(name)).collect::<Option<_>>()?;
+        let mut bits = Bits::new(&self.bytes[self.scan_at..]);
+        let mut level = 0;
+        for _ in 0..self.units {
+            for _ in 0..self.luma_blocks {
+                level += levels.difference(&mut bits)?;
+                waves.pass_waves(&mut bits)?;
+            }
+            // Only luminance is decoded, so that levels of colour may be wrong below the cut.
+            for [levels, waves] in &colour {
+                levels.pass(&mut bits)?;
+                waves.pass_waves(&mut bits)?;
+            }
+        }
+        let mut file = Vec::with_capacity(self.bytes.len());
+        file.extend_from_slice(&self.bytes[..self.scan_at]);
+        self.set_height(&mut file, self.height - self.upper_px);
+        // The first block below the cut has nothing before it now: its difference becomes its level.
+        level += levels.difference(&mut bits)?;
+        let mut out = BitsOut::new(file);
+        levels.write(level, &mut out)?;
+        bits.pour_into(out)
+    }
+
+    fn set_height(&self, file: &mut [u8], height: usize) {
+        file[self.height_at..][..2].copy_from_slice(&(height as u16).to_be_bytes());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use image::ExtendedColorType;
+    use image::codecs::jpeg::JpegEncoder;
+    use zune_core::colorspace::ColorSpace;
+    use zune_core::options::DecoderOptions;
+    use zune_jpeg::JpegDecoder;
+
+    use super::*;
+
+    fn decoder(bytes: &[u8]) -> JpegDecoder<Cursor<&[u8]>> {
+        let options = DecoderOptions::default().set_strict_mode(true).jpeg_set_out_colorspace(ColorSpace::Luma);
+        JpegDecoder::new_with_options(Cursor::new(bytes), options)
+    }
+
+    fn parted(bytes: &[u8]) -> Option<Vec<u8>> {
+        decode(bytes, 0, |file, into| decoder(file).decode_into(into).ok())
+    }
+
+    /// Specks and noise in colour: levels that jump, and codes of every length.
+    fn picture(width: usize, height: usize, channels: usize, quality: u8) -> Vec<u8> {
+        let noise = |i: usize| (i as u32).wrapping_mul(2_654_435_761) >> 24;
+        let code = |i: usize| {
+            let (pixel, channel) = (i / channels, i % channels);
+            let (x, y) = (pixel % width, pixel / width);
+            let speck = if (x / 9 + y / 7).is_multiple_of(5) { 190 } else { 0 };
+            (215 + 5 * channel as u32 + noise(i) / 10).min(255).saturating_sub(speck) as u8
+        };
+        let codes: Vec<u8> = (0..width * height * channels).map(code).collect();
+        let kind = if channels == 1 { ExtendedColorType::L8 } else { ExtendedColorType::Rgb8 };
+        let mut file = Vec::new();
+        let (width, height) = (width as u32, height as u32);
+        JpegEncoder::new_with_quality(&mut file, quality).encode(&codes, width, height, kind).unwrap();
+        file
+    }
+
+    #[test]
+    fn the_parts_hold_the_pixels_of_the_whole() {
+        for (width, height) in [(64, 64), (203, 117), (19, 16), (640, 481)] {
+            for (channels, quality) in [(1, 30), (1, 99), (3, 50), (3, 92), (3, 100)] {
+                let file = picture(width, height, channels, quality);
+                let whole = decoder(&file).decode().unwrap();
+                assert!(parted(&file).unwrap() == whole, "{width} × {height}, {channels} channels, quality {quality}");
+            }
+        }
+    }
+
+    /// Colour half as fine, as phones store it; the file's origin is told beside it.
+    #[test]
+    fn a_photograph_with_coarser_colour_is_parted() {
+        let file = include_bytes!("../../tests/data/touching-coins.jpg");
+        assert!(parted(file).unwrap() == decoder(file).decode().unwrap());
+    }
+
+    #[test]
+    fn what_is_damaged_or_rare_is_not_parted() {
+        let file = picture(203, 117, 3, 92);
+        assert!(decode(&file, 203 * 117 + 1, |_, _| unreachable!("too small to be parted")).is_none());
+        for end in (0..file.len() - 2).step_by(file.len() / 200) {
+            assert!(parted(&file[..end]).is_none(), "cut at {end} of {}", file.len());
+        }
+        // A restart after every unit is announced.
+        let restarts = [&file[..2], &[0xFF, DRI, 0, 4, 0, 1], &file[2..]].concat();
+        assert!(Halves::of(&restarts, 0).is_none());
+        let sof = segments(&file).find(|s| SOF.contains(&s.marker)).unwrap().at - 3;
+        let mut progressive = file.clone();
+        progressive[sof] = 0xC2;
+        assert!(Halves::of(&progressive, 0).is_none());
+    }
+
+    #[test]
+    fn no_bytes_whatever_make_it_fail() {
+        let file = picture(203, 117, 3, 92);
+        for i in 0..6000usize {
+            let mut damaged = file.clone();
+            damaged[i.wrapping_mul(7919) % file.len()] ^= 1 << (i % 8);
+            if let Some(codes) = parted(&damaged) {
+                // Whatever the library makes of it whole, the parts make of it.
+                assert!(decoder(&damaged).decode().is_ok_and(|whole| whole == codes), "change {i}");
+            }
+        }
+    }
+}
