@@ -17,3 +17,6 @@ pub mod segment;
 pub mod study;
 #[cfg(feature = "web")]
 pub mod web;
+
+/// Stands in the comment of every picture that the tool draws as PNG, so that none is taken for a photo of grounds.
+const DRAWN_MARK: &str = "drawn by lightsieve";

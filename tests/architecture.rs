@@ -61,7 +61,8 @@ fn stages_use_only_what_they_may() {
             let uses = ["crate::", "lightsieve::"].into_iter().flat_map(|p| code.split(p).skip(1));
             for used in uses {
                 let name: String = used.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
-                if name != stage {
+                // Constants of the crate itself belong to no stage.
+                if name != stage && !name.starts_with(|c: char| c.is_uppercase()) {
                     edges += 1;
                     assert!(
                         allowed.contains(&name.as_str()),

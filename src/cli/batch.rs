@@ -7,7 +7,7 @@ use anyhow::anyhow;
 use indicatif::ProgressBar;
 use rayon::prelude::*;
 
-use super::measure::{is_drawn, progress};
+use super::measure::progress;
 use super::options::{Measuring, html_file};
 use super::{Failure, refuse_clashes, say};
 use crate::distribution::Figures;
@@ -146,14 +146,14 @@ fn jobs(folder: &Path, output: &Path) -> Result<(Vec<Job>, Vec<String>), Failure
                 )
             }));
             let inside = inside.into_iter().filter(|p| p.is_file() && is_photo(p));
-            let (pictures, photos): (Vec<PathBuf>, Vec<PathBuf>) = inside.partition(|p| is_drawn(p));
+            let (pictures, photos): (Vec<PathBuf>, Vec<PathBuf>) = inside.partition(|p| photo::is_drawn(p));
             drawn.extend(pictures);
             if !photos.is_empty() {
                 let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                 jobs.push(Job { name, photos });
             }
         } else if path.is_file() && is_photo(&path) {
-            if is_drawn(&path) {
+            if photo::is_drawn(&path) {
                 drawn.push(path);
             } else {
                 jobs.push(Job { name: name(&path), photos: vec![path] });

@@ -1,7 +1,5 @@
 use std::collections::HashSet;
 use std::ffi::OsString;
-use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
@@ -14,7 +12,7 @@ use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
 use crate::report::html::{self, Picture};
 use crate::report::write::{Target, same_place};
-use crate::report::{csv, drawn, json, overlay, plot, terminal};
+use crate::report::{csv, json, overlay, plot, terminal};
 
 #[derive(clap::Args)]
 pub(super) struct Args {
@@ -125,12 +123,7 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     let mut photos = Vec::with_capacity(paths.len());
     let mut failed = Vec::new();
     for path in paths {
-        let measured = if is_drawn(path) {
-            Err("lightsieve drew this picture from a photo. Give the photo itself".to_owned())
-        } else {
-            measure_file(path, settings).map_err(|e| e.to_string())
-        };
-        match measured {
+        match measure_file(path, settings) {
             Ok(photo) => photos.push(photo),
             Err(why) => failed.push(format!("{}: {why}", path.display())),
         }
@@ -142,14 +135,6 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     }
     let rest = if paths.len() > 1 { "\nNothing was written: a sample is only measured whole." } else { "" };
     Err(anyhow!("{}{rest}", failed.join("\nlightsieve: ")).into())
-}
-
-/// True for a picture that this tool drew. What cannot be read is left for the reader of photos to say so.
-pub(super) fn is_drawn(path: &Path) -> bool {
-    let mut start = Vec::new();
-    let read =
-        path.is_file() && File::open(path).is_ok_and(|f| f.take(drawn::START as u64).read_to_end(&mut start).is_ok());
-    read && drawn::is_drawn(&start)
 }
 
 /// A bar on the terminal for more than two photos; silent elsewhere.

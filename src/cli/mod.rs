@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::anyhow;
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::report::write::{reason, same_place};
 
@@ -91,7 +91,9 @@ impl<E: Into<anyhow::Error>> From<E> for Failure {
 
 /// Runs the command line `args` (the first is the program's name) and gives its exit status.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let cli = match Cli::try_parse_from(args) {
+    // A negative number is a wrong value of the option before it, and no unknown option.
+    let command = Cli::command().mut_subcommands(|c| c.allow_negative_numbers(true));
+    let cli = match command.try_get_matches_from(args).and_then(|m| Cli::from_arg_matches(&m)) {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version go to standard output and are a success; a closed pipe is nobody's fault.

@@ -55,7 +55,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
             if !(1.0..=100_000.0).contains(&d50) {
                 return Err(Failure::Usage(anyhow!("--d50 {d50}: a median lies between 1 and 100000 µm")));
             }
-            text += &report::spreading(lognormal_d32(d50, gsd), lognormal_evenness(gsd), None);
+            text += &report::spreading(lognormal_d32(d50, gsd), lognormal_evenness(gsd), &[]);
         }
         return say(&text);
     }
@@ -93,11 +93,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         text += &report::camera(worst, see_um);
     }
     if let Some(d32) = d32 {
-        let coverage = photos
-            .iter()
-            .map(|p| p.quality.coverage)
-            .fold(None, |most: Option<f64>, c| Some(most.map_or(c, |m| m.max(c))));
-        text += &report::spreading(d32, evenness(&pilot.sample), coverage);
+        text += &report::spreading(d32, evenness(&pilot.sample), &photos);
     }
     say(&text)
 }

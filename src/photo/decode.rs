@@ -1,4 +1,5 @@
-use std::io::Cursor;
+use std::fs::File;
+use std::io::{Cursor, Read};
 use std::path::Path;
 
 use image::{ColorType, DynamicImage, ExtendedColorType, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
@@ -8,6 +9,7 @@ use zune_jpeg::JpegDecoder;
 
 use super::orient::upright;
 use super::{Compression, Origin, Photo, Samples, halves};
+use crate::DRAWN_MARK;
 
 /// Longest side that is decoded, px: above every phone and camera, far below what exhausts memory.
 const MAX_SIDE_PX: usize = 30_000;
@@ -33,6 +35,8 @@ pub enum PhotoError {
     Empty,
     #[error("the file has {mib} MiB, and at most {max} MiB are read. Save the photo as JPEG")]
     LargeFile { mib: u64, max: u64 },
+    #[error("lightsieve drew this picture from a photo. Give the photo itself")]
+    Drawn,
     #[error("not a picture that can be read. Save it as JPEG; PNG, TIFF, WebP and HEIC can be read too")]
     UnknownFormat,
     #[error(
@@ -86,11 +90,10 @@ pub fn check(path: &Path) -> Result<(), PhotoError> {
 /// # Errors
 /// Those of [`check`], or unreadable.
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
-    use std::io::Read;
     check(path)?;
     let mut bytes = Vec::new();
     // The limit holds for pipes too, whose size is not known beforehand.
-    std::fs::File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
+    File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
     if bytes.is_empty() { Err(PhotoError::Empty) } else { Ok(bytes) }
 }
 
@@ -100,6 +103,21 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
 /// Those of [`read_bytes`] and [`decode`].
 pub fn read(path: &Path) -> Result<Photo, PhotoError> {
     decode(&read_bytes(path)?)
+}
+
+/// Bytes from the start of a file within which the mark of drawn pictures stands: it comes before the pixels.
+const START: usize = 256;
+
+/// True for a picture that this tool drew. What cannot be read is left for [`read`] to say so.
+pub fn is_drawn(path: &Path) -> bool {
+    let mut start = Vec::new();
+    path.is_file()
+        && File::open(path).is_ok_and(|f| f.take(START as u64).read_to_end(&mut start).is_ok())
+        && is_marked(&start)
+}
+
+fn is_marked(start: &[u8]) -> bool {
+    start.starts_with(b"\x89PNG") && start.windows(DRAWN_MARK.len()).any(|window| window == DRAWN_MARK.as_bytes())
 }
 
 enum Kind {
@@ -126,8 +144,11 @@ fn kind_of(bytes: &[u8]) -> Result<Kind, PhotoError> {
 /// pixels are laid on white. A JPEG cut short is refused, not filled with grey.
 ///
 /// # Errors
-/// Unknown format, damage, sizes above the limits, colour codings that have no safe meaning (CMYK, float).
+/// A picture that this tool drew, unknown format, damage, sizes above the limits, colour codings that have no safe meaning (CMYK, float).
 pub fn decode(bytes: &[u8]) -> Result<Photo, PhotoError> {
+    if is_marked(&bytes[..START.min(bytes.len())]) {
+        return Err(PhotoError::Drawn);
+    }
     let origin = Origin::of(bytes);
     let mut compression = None;
     let (width, height, samples) = match kind_of(bytes)? {

@@ -19,7 +19,7 @@ mod origin;
 pub use compression::Compression;
 pub use copies::copy_among;
 pub use darken::FULL;
-pub use decode::{PhotoError, check, decode, decode_rgb, read, read_bytes};
+pub use decode::{PhotoError, check, decode, decode_rgb, is_drawn, read, read_bytes};
 pub use linear::{linear_from_srgb, srgb_from_linear};
 pub use origin::Origin;
 

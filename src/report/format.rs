@@ -23,18 +23,33 @@ fn decimals_of(estimate: &Estimate) -> usize {
 
 /// Value of an estimate with its meaningful digits.
 pub fn value(estimate: &Estimate) -> String {
-    format!("{:.*}", decimals_of(estimate), estimate.value)
+    fixed(estimate.value, decimals_of(estimate))
 }
 
 /// Interval of an estimate with its meaningful digits.
 pub fn interval(estimate: &Estimate) -> String {
     let places = decimals_of(estimate);
-    format!("{:.places$} – {:.places$}", estimate.low, estimate.high)
+    format!("{} – {}", fixed(estimate.low, places), fixed(estimate.high, places))
 }
+
+/// A number with so many decimals, and no sign on zero.
+pub fn fixed(number: f64, places: usize) -> String {
+    let text = format!("{number:.places$}");
+    match text.strip_prefix('-') {
+        Some(zero) if zero.bytes().all(|b| matches!(b, b'0' | b'.')) => zero.to_owned(),
+        _ => text,
+    }
+}
+
+/// Anything smaller is what computing leaves of zero, whatever the unit.
+const NOTHING: f64 = 1e-9;
 
 /// A number with `digits` significant digits, without an exponent.
 pub fn significant(number: f64, digits: i32) -> String {
-    if number == 0.0 || !number.is_finite() {
+    if number.abs() < NOTHING {
+        return "0".to_owned();
+    }
+    if !number.is_finite() {
         return format!("{number}");
     }
     let places = (digits - 1 - number.abs().log10().floor() as i32).max(0) as usize;

@@ -8,7 +8,7 @@ pub mod comparison_plot;
 pub mod csv;
 pub mod dial;
 pub mod dial_plot;
-pub mod drawn;
+mod drawn;
 mod font;
 pub mod format;
 pub mod html;

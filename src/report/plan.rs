@@ -93,8 +93,8 @@ pub fn camera(photo: &MeasuredPhoto, see_um: f64) -> String {
 
 /// How much to spread in the sheet's frames.
 ///
-/// `d32_um` is the D\[3,2\] of the grounds, `evenness` of their sizes as for [`good_coverage`], `pilot` the share that the pilot covers.
-pub fn spreading(d32_um: f64, evenness: f64, pilot: Option<f64>) -> String {
+/// `d32_um` is the D\[3,2\] of the grounds, `evenness` of their sizes as for [`good_coverage`], `pilot` the photos of the pilot.
+pub fn spreading(d32_um: f64, evenness: f64, pilot: &[MeasuredPhoto]) -> String {
     let good = good_coverage(evenness);
     let frames = frames();
     let fields: Vec<String> = frames
@@ -113,14 +113,16 @@ pub fn spreading(d32_um: f64, evenness: f64, pilot: Option<f64>) -> String {
         pct(good),
         100.0 * TOUCHING
     );
-    if let Some(pilot) = pilot {
-        let times = good / pilot;
-        let said = match times {
-            t if t < 0.6 => "take less, or see to it that particles lie apart",
+    let covered = pilot.iter().map(|p| p.quality.coverage).max_by(f64::total_cmp);
+    if let Some(pilot_covers) = covered {
+        let touch = pilot.iter().flat_map(|p| &p.checks).any(|check| check.name == "touching" && check.fires());
+        let said = match good / pilot_covers {
+            t if t < 0.6 && touch => "take less, or see to it that particles lie apart",
+            t if t < 0.6 => "more than that, but few of its particles touch: well spread",
             t if t > 1.7 => "more may lie there, and tells more",
             _ => "as it should be",
         };
-        text += &format!("  The pilot covers {} %: {said}.\n", pct(pilot));
+        text += &format!("  The pilot covers {} %: {said}.\n", pct(pilot_covers));
     }
     text
 }

@@ -61,7 +61,6 @@ impl Kind {
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
     // A control character in a file's name would make the SVG no XML.
-    let title = &title.replace(char::is_control, "\u{fffd}");
     distribution_of_size(m, title, kind, WIDE)
 }
 
@@ -117,7 +116,8 @@ pub(super) fn draw(
             let mut text = String::new();
             on(AnyArea::Svg(&SVGBackend::with_string(&mut text, size).into_drawing_area()), &|v| v as i32)
                 .map_err(|e| failed(&e))?;
-            Ok(text.into_bytes())
+            // A name may hold what XML cannot.
+            Ok(text.replace(|c: char| c.is_control() && c != '\n', "\u{fffd}").into_bytes())
         }
         Kind::Png => {
             let (w, h) = (size.0 * PNG_SCALE, size.1 * PNG_SCALE);
