@@ -60,7 +60,6 @@ impl Kind {
 /// # Errors
 /// None in practice: the drawing stays in memory.
 pub fn distribution(m: &Measurement, title: &str, kind: Kind) -> Result<Vec<u8>, ReportError> {
-    // A control character in a file's name would make the SVG no XML.
     distribution_of_size(m, title, kind, WIDE)
 }
 
