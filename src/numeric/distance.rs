@@ -41,15 +41,41 @@ impl Distances {
                 let end = inside[start..].iter().position(|&inside| !inside).map_or(width, |length| start + length);
                 // Nothing beyond the next place outside is nearer than that.
                 let reach = start.saturating_sub(1)..(end + 1).min(width);
-                lower_envelope(&self.line[reach.clone()], &mut self.parabolas, |p, d| row[reach.start + p] = d);
+                let (line, row) = (&self.line[reach.clone()], &mut row[reach]);
+                // No distance is longer than the one along the column, nor than half the row.
+                if row.len() <= SHORT_PX {
+                    by_steps(line, row)
+                } else {
+                    lower_envelope(line, &mut self.parabolas, row)
+                }
                 x = end;
             }
         }
     }
 }
 
-/// Calls `each(p, d)` with d = least of (p − q)² + f(q) over q.
-fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, mut each: impl FnMut(usize, f32)) {
+/// Longest stretch in which trying every step takes less time than finding the envelope of the parabolas.
+const SHORT_PX: usize = 256;
+
+/// `least[p]` = least of (p − q)² + f(q) over q; it holds f before.
+///
+/// Steps to both sides grow until none can be shorter: all places at once, in vector registers.
+fn by_steps(f: &[f32], least: &mut [f32]) {
+    // How many steps are taken before it is seen again whether more are needed.
+    const TOGETHER: usize = 4;
+    let mut step = 1;
+    while ((step * step) as f32) < least.iter().copied().fold(0.0, f32::max) {
+        for step in step..(step + TOGETHER).min(f.len()) {
+            let more = (step * step) as f32;
+            least.iter_mut().zip(&f[step..]).for_each(|(d, f)| *d = (f + more).min(*d));
+            least[step..].iter_mut().zip(f).for_each(|(d, f)| *d = (f + more).min(*d));
+        }
+        step += TOGETHER;
+    }
+}
+
+/// The same by the lower envelope of parabolas, in a time that goes with the length alone.
+fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, least: &mut [f32]) {
     parabolas.clear();
     for q in 0..f.len() {
         let mut from = f32::NEG_INFINITY;
@@ -65,12 +91,12 @@ fn lower_envelope(f: &[f32], parabolas: &mut Vec<(usize, f32)>, mut each: impl F
         parabolas.push((q, from));
     }
     let mut k = 0;
-    for p in 0..f.len() {
+    for (p, least) in least.iter_mut().enumerate() {
         while k + 1 < parabolas.len() && parabolas[k + 1].1 < p as f32 {
             k += 1;
         }
         let q = parabolas[k].0;
-        each(p, (p as f32 - q as f32).powi(2) + f[q]);
+        *least = (p as f32 - q as f32).powi(2) + f[q];
     }
 }
 
@@ -82,9 +108,12 @@ mod tests {
     #[test]
     fn distances_agree_with_looking_everywhere() {
         let mut draws = Draws::new(5, 0);
-        for _ in 0..30 {
-            let (w, h) = (1 + draws.below(30), 1 + draws.below(30));
-            let mut inside: Vec<bool> = (0..w * h).map(|_| draws.uniform() < 0.9).collect();
+        for i in 0..32 {
+            // The last are too wide for steps.
+            let (w, h) =
+                if i < 30 { (1 + draws.below(30), 1 + draws.below(30)) } else { (SHORT_PX + 40, 1 + draws.below(9)) };
+            let mut inside: Vec<bool> =
+                (0..w * h).map(|_| draws.uniform() < if i % 2 == 0 { 0.9 } else { 0.997 }).collect();
             inside[0] = false;
             let mut found = Vec::new();
             Distances::default().squared(&inside, w, &mut found);
