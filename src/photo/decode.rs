@@ -91,9 +91,11 @@ pub fn check(path: &Path) -> Result<(), PhotoError> {
 /// Those of [`check`], or unreadable.
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, PhotoError> {
     check(path)?;
-    let mut bytes = Vec::new();
+    let file = File::open(path)?;
+    // One byte more than the file has shows its end without more room.
+    let mut bytes = Vec::with_capacity(file.metadata()?.len() as usize + 1);
     // The limit holds for pipes too, whose size is not known beforehand.
-    File::open(path)?.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
+    file.take(MAX_FILE_BYTES).read_to_end(&mut bytes)?;
     if bytes.is_empty() { Err(PhotoError::Empty) } else { Ok(bytes) }
 }
 
