@@ -272,11 +272,14 @@ fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Qua
     let mut contrast = contrast([&sides[0], &sides[1]]);
     let mut support = base.support[q].min(other.support[q]);
     if let (None, true, Quantity::Figure(f)) = (contrast.freedom, log, quantity) {
-        // One photo a side: as wide as the intervals of the two measurements, which hold counting and scale, join to.
-        let normal = normal_quantile(0.5 + 0.5 * level);
-        let half = both.map(|s| 0.5 * (s.intervals[f].high / s.intervals[f].low).ln() / normal);
-        contrast.variance = half[0].powi(2) + half[1].powi(2);
-        support = f64::INFINITY;
+        // One photo a side: what the intervals of the two measurements, which hold counting and scale, join to.
+        let known = both.map(|s| {
+            let freedom = s.support[q].max(1.0);
+            let half = 0.5 * (s.intervals[f].high / s.intervals[f].low).ln();
+            [(half / student_t_quantile(0.5 + 0.5 * level, freedom)).powi(2), freedom]
+        });
+        contrast.variance = known[0][0] + known[1][0];
+        support = joint_freedom(known);
     }
     let beyond_d90 = base.support[2].min(other.support[2]);
     let is_few = contrast.freedom.is_some_and(|freedom| beyond_d90 < FEW.max(freedom));
@@ -289,6 +292,15 @@ fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Qua
     let [of_base, of_other] = [0, 1].map(|i| besides[i].reach(q, quantity, values[i], log, both[i].unseen_pct));
     let unseen = [of_base[1] + of_other[0], of_base[0] + of_other[1]];
     Some(Compared { quantity, log, own, values, contrast, difference, support, unseen })
+}
+
+/// Degrees of freedom of a difference, of two variances each with its own.
+///
+/// Source: F. E. Satterthwaite, Biometrics Bull. 2 (1946) 110–114 (from memory).
+fn joint_freedom(known: [[f64; 2]; 2]) -> f64 {
+    let sum: f64 = known.iter().map(|[variance, _]| variance).sum();
+    let squares: f64 = known.iter().map(|[variance, freedom]| variance * variance / freedom).sum();
+    if squares > 0.0 { sum * sum / squares } else { f64::INFINITY }
 }
 
 /// Variance that makes the interval as wide as counting alone makes it.
