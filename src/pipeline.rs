@@ -18,7 +18,7 @@ use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Sample,
     SampleError, Sizes, check_known, intervals, mass_figures,
 };
-use crate::numeric::Spans;
+use crate::numeric::{Spans, convex_hull};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
 use crate::photo::{self, Photo, PhotoError};
 use crate::scale::sheet::{DISC_FRAME, find_sheet, find_sheet_or_why, looks_like_mark};
@@ -112,10 +112,14 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         Source::Card(card) => vec![card.outline.clone()],
         Source::Given | Source::Points | Source::Calibration => Vec::new(),
     };
+    let size_px = [photo.width(), photo.height()];
+    let found = |(i, shape): (usize, &Option<Shape>)| Object::of(i, shape.as_ref()?, &scale, size_px);
+    let objects: Vec<Object> = shapes.iter().enumerate().filter_map(found).collect();
     let sight = sight::sight(&mut photo, &scene, &regions, &calibration);
     let mut parts = regions.parts;
     let mut particles = Vec::new();
     let mut whole = Vec::new();
+    let mut pieces = Vec::new();
     for (part, shape) in parts.iter_mut().zip(shapes) {
         let Some(shape) = shape.filter(|s| !on_reference(&scale, s)) else { continue };
         let mut particle = shape.at_scale(&scale);
@@ -132,6 +136,10 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         };
         if particle.ecd_um > LARGEST_UM {
             part.rejected = Some(Rejection::TooLarge);
+            continue;
+        }
+        if let Some(object) = objects.iter().find(|object| object.holds(&shape)) {
+            pieces.extend(part.runs.drain(..).map(|run| (object.part, run)));
             continue;
         }
         if shape.is_fibre() {
@@ -151,6 +159,10 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         }
         particles.push(particle);
         whole.push(shape);
+    }
+    for (object, run) in pieces {
+        let runs: &mut Vec<Run> = &mut parts[object].runs;
+        runs.insert(runs.partition_point(|r| (r.y, r.x0) < (run.y, run.x0)), run);
     }
     let smallest_ecd_um = sight.recall.limit_px() * scale.typical();
     let ninths = scene.softness.ratios();
@@ -242,6 +254,35 @@ fn on_reference(scale: &Scale, shape: &Shape) -> bool {
     off < 0.5 * disc.diameter_px || off < 0.7 * disc.diameter_px && shape.flags.contains(Flags::SPLIT)
 }
 
+/// Something wider than any grounds.
+struct Object {
+    /// Number of its part.
+    part: usize,
+    hull: Spans,
+    centre: [f64; 2],
+    /// How far from its centre something was a part of it, px: a coin of which a piece is missing is still nearly as wide as
+    /// before, something long and narrow is not to take grounds beside it.
+    reach_px: f64,
+}
+
+impl Object {
+    fn of(part: usize, shape: &Shape, scale: &Scale, [width, height]: [usize; 2]) -> Option<Self> {
+        (shape.at_scale(scale).ecd_um > LARGEST_UM).then(|| Object {
+            part,
+            hull: Spans::of_polygon(&convex_hull(&shape.outline), width, height),
+            centre: shape.centre,
+            reach_px: 0.55 * shape.feret[0].min(1.3 * shape.feret[1]),
+        })
+    }
+
+    /// True for its relief and glints, and for what was parted from its edge.
+    fn holds(&self, shape: &Shape) -> bool {
+        let [x, y] = shape.centre;
+        let off = (x - self.centre[0]).hypot(y - self.centre[1]);
+        self.hull.contains(x as usize, y as usize) || off < self.reach_px && shape.flags.contains(Flags::SPLIT)
+    }
+}
+
 /// What the tool makes of objects of a known diameter in `photos`.
 ///
 /// # Errors
@@ -310,4 +351,36 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
         photos,
         sizes,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn disc([x, y]: [f64; 2], radius: f64, flags: Flags) -> Shape {
+        let outline: Vec<[f64; 2]> = (0..60)
+            .map(|i| f64::from(i) * std::f64::consts::TAU / 60.0)
+            .map(|angle| [x + radius * angle.cos(), y + radius * angle.sin()])
+            .collect();
+        let area = std::f64::consts::PI * radius * radius;
+        let (feret, perimeter) = ([2.0 * radius; 2], std::f64::consts::TAU * radius);
+        Shape { centre: [x, y], area, feret, perimeter, hull_area: area, outline, core: 0.8, flags }
+    }
+
+    #[test]
+    fn what_lies_on_a_coin_and_what_was_parted_from_its_rim_is_no_grain() {
+        let scale = Scale::given(20.0).unwrap();
+        let mut parted = Flags::default();
+        parted.insert(Flags::SPLIT);
+        // 12 mm across, with a piece missing on its left.
+        let mut coin = disc([400.0, 400.0], 300.0, Flags::default());
+        coin.outline.retain(|p| p[0] > 200.0);
+        let object = Object::of(7, &coin, &scale, [1000, 900]).unwrap();
+        assert_eq!(object.part, 7);
+        assert!(object.holds(&disc([300.0, 380.0], 20.0, Flags::default())), "relief");
+        assert!(object.holds(&disc([150.0, 400.0], 40.0, parted)), "a piece of the rim");
+        assert!(!object.holds(&disc([150.0, 400.0], 40.0, Flags::default())));
+        assert!(!object.holds(&disc([710.0, 400.0], 8.0, Flags::default())), "a grain beside it");
+        assert!(Object::of(0, &disc([400.0, 400.0], 200.0, parted), &scale, [1000, 900]).is_none(), "8 mm");
+    }
 }
