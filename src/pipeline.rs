@@ -77,6 +77,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         _ => Region::default(),
     };
     let plain = before.is_some() && region.is_everywhere();
+    let mut of_sheet = None;
     let mut seen = look(&photo, region)?;
     if plain && seen.shapes.par_iter().flatten().filter(|s| is_like_mark(&photo, s)).count() >= 3 {
         // The marks of a sheet whose scale is not wanted are no particles either.
@@ -84,6 +85,8 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
             seen = look(&photo, Region { within: spans(&sheet.region), without: None })?;
             if let ScaleChoice::Calibration(calibration, false) = &settings.scale {
                 calibration.agrees_with(sheet).map_err(ScaleError::from)?;
+            } else {
+                of_sheet = Scale::of_sheet(sheet, None).ok().map(|scale| scale.typical());
             }
         }
     }
@@ -166,7 +169,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
     }
     let smallest_ecd_um = sight.recall.limit_px() * scale.typical();
     let ninths = scene.softness.ratios();
-    let checks = advice::checks(&advice::Seen {
+    let mut checks = advice::checks(&advice::Seen {
         photo: &photo,
         scene: &scene,
         smoothed_noise: regions.smoothed_noise,
@@ -177,6 +180,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
         fines_um: settings.fines_um,
         um_per_px: scale.typical(),
     });
+    checks.extend(of_sheet.map(|of_sheet| advice::other_scale(scale.typical(), of_sheet)));
     // A coin or a bean beside the grounds covers no paper of theirs.
     let is_disc = |i: usize| matches!(scale.from(), Source::Disc(disc) if disc.index == i);
     let covers = |(i, p): &(usize, &segment::Part)| {

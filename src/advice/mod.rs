@@ -68,6 +68,27 @@ const CROWDED: f64 = 0.15;
 /// What white noise smoothed is worth in a photo with none to see: neither texture nor compression.
 const NO_GRAIN: f64 = 2.0;
 
+/// Ratio of two scales of one photo from which on one of them is wrong: a sheet's is known to 1 %, and a ruler's to 2.
+const SCALES_ALIKE: f64 = 1.03;
+
+/// Name of the check of [`other_scale`].
+pub const SHEET_IN_VIEW: &str = "scale";
+
+/// Another scale than that of the sheet in view was used, µm per pixel: does it agree?
+pub fn other_scale(used: f64, of_sheet: f64) -> Check {
+    Check {
+        name: SHEET_IN_VIEW,
+        figure: (used / of_sheet).max(of_sheet / used),
+        limit: SCALES_ALIKE,
+        unit: "times the scale of the sheet in view, or the inverse",
+        bad_above: true,
+        sentence: format!(
+            "The scale sheet in view says {of_sheet:.2} µm per pixel, and {used:.2} was used: where the sheet is right, leave out \
+             the other way."
+        ),
+    }
+}
+
 /// All checks of a photo, in the order in which a photographer would mend them.
 ///
 /// Limits are where this tool's own errors on rendered photos pass those of a good photo; `docs/advice.md` has them with

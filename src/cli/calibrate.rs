@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 
 use super::measure::{progress, refuse_twice};
-use super::options::{self, Way};
+use super::options::{self, Way, data_file};
 use super::{Failure, say};
 use crate::distribution::KnownSize;
 use crate::photo::{self, Photo};
@@ -21,7 +21,7 @@ pub(super) struct Args {
     #[arg(required = true, value_name = "PHOTO")]
     photos: Vec<PathBuf>,
     /// Write the calibration of the stand, for --calibration
-    #[arg(long, value_name = "FILE.json", required_unless_present = "known")]
+    #[arg(long, value_name = "FILE.json", required_unless_present = "known", value_parser = data_file())]
     output: Option<PathBuf>,
     /// Measure beads, balls or printed discs of this diameter in µm and state the tool's bias: 1000±5
     #[arg(long, value_name = "UM±UM", conflicts_with = "output")]

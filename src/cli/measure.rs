@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::options::{Measuring, html_file};
+use super::options::{Measuring, data_file, html_file};
 use super::sieve::read_shape;
 use super::{Failure, say};
 use crate::photo;
@@ -28,10 +28,10 @@ pub(super) struct Args {
     #[arg(long, conflicts_with_all = ["json", "particles", "plot", "overlay", "report"])]
     check: bool,
     /// Write the results as JSON
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = data_file())]
     json: Option<PathBuf>,
     /// Write one row per particle as CSV
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = data_file())]
     particles: Option<PathBuf>,
     /// Draw the distribution; .svg or .png
     #[arg(long, value_name = "FILE")]

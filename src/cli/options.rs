@@ -20,6 +20,16 @@ pub(super) fn html_file() -> impl TypedValueParser<Value = PathBuf> {
     })
 }
 
+/// A file of results; a slip in its name is not to replace a photo, a study or a page.
+pub(super) fn data_file() -> impl TypedValueParser<Value = PathBuf> {
+    const OTHERS: [&str; 13] =
+        ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "dng", "svg", "pdf", "toml", "html"];
+    PathBufValueParser::new().try_map(|path| {
+        let is_other = path.extension().is_some_and(|e| OTHERS.iter().any(|other| e.eq_ignore_ascii_case(other)));
+        if is_other { Err("a name that ends in .json or .csv is expected here") } else { Ok(path) }
+    })
+}
+
 /// Where the scale comes from, and the coverage of intervals.
 #[derive(Args)]
 pub(super) struct Way {
@@ -229,7 +239,7 @@ pub(super) fn percent(option: &str, text: &str) -> Result<f64, Failure> {
 #[derive(Args)]
 pub(super) struct Outputs {
     /// Write the results as JSON
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = data_file())]
     json: Option<PathBuf>,
     /// Draw what is compared; .svg or .png
     #[arg(long, value_name = "FILE")]

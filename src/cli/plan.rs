@@ -3,7 +3,7 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 
 use super::measure::refuse_twice;
-use super::options::{Measuring, number, percent};
+use super::options::{Measuring, data_file, number, percent};
 use super::samples::{Named, is_table};
 use super::{Failure, refuse_clashes, say};
 use crate::compare::{
@@ -37,7 +37,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "PERCENT", default_value = "5%")]
     difference: String,
     /// Write the plan as JSON
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = data_file())]
     json: Option<PathBuf>,
 }
 

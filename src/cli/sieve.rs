@@ -3,7 +3,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow};
 
 use super::measure::refuse_twice;
-use super::options::{Measuring, Outputs, number};
+use super::options::{Measuring, Outputs, data_file, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
 use crate::compare::Grounds;
@@ -48,7 +48,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "FILE.json")]
     shape: Option<PathBuf>,
     /// Fit the shape to these weights and keep it
-    #[arg(long, value_name = "FILE.json", conflicts_with = "shape")]
+    #[arg(long, value_name = "FILE.json", conflicts_with = "shape", value_parser = data_file())]
     shape_out: Option<PathBuf>,
     #[command(flatten)]
     outputs: Outputs,

@@ -97,6 +97,10 @@ impl Codes {
             // What was looked up together may reach into the next block.
             if next.bits == 0 || k + u32::from(next.step % COEFFICIENTS as u8) >= COEFFICIENTS {
                 next = self.long[bits.next(LONGEST) as usize];
+                // Beyond the last coefficient.
+                if k + u32::from(next.step) > COEFFICIENTS && u32::from(next.step) != COEFFICIENTS {
+                    return None;
+                }
             }
             bits.skip(next.bits.into())?;
             k += u32::from(next.step);
@@ -160,6 +164,7 @@ impl Tables {
 }
 
 /// The bits of a scan. A byte FF is followed by a 0 that is no part of them, or ends them.
+#[derive(Clone)]
 pub(super) struct Bits<'a> {
     data: &'a [u8],
     /// Bits at hand, the next one uppermost.
@@ -219,6 +224,28 @@ impl<'a> Bits<'a> {
         self.have -= count;
         self.word <<= count;
         Some(())
+    }
+
+    /// True where a marker comes next that does not end the picture.
+    pub(super) fn is_interrupted(&self) -> bool {
+        const EOI: u8 = 0xD9;
+        matches!(self.data, [0xFF, marker, ..] if !matches!(*marker, 0 | 0xFF | EOI))
+    }
+
+    /// True where no byte is left, or only such as fill a file up, all alike.
+    pub(super) fn ends(mut self) -> bool {
+        let _ = self.skip(self.have % 8);
+        let mut filling = None;
+        loop {
+            self.fill();
+            if self.have == 0 {
+                return true;
+            }
+            if *filling.get_or_insert(self.next(8)) != self.next(8) {
+                return false;
+            }
+            let _ = self.skip(8);
+        }
     }
 
     /// Writes all that is left behind `out`, with what stands behind the scan.

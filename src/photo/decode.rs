@@ -7,8 +7,10 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
+use super::halves::{self, Unfit};
+use super::markers::{SOF, rare_kind, segments};
 use super::orient::upright;
-use super::{Compression, Origin, Photo, Samples, halves};
+use super::{Compression, Origin, Photo, Samples};
 use crate::DRAWN_MARK;
 
 /// Longest side that is decoded, px: above every phone and camera, far below what exhausts memory.
@@ -51,6 +53,10 @@ pub enum PhotoError {
     TooLarge { width: u64, height: u64, max_side: usize, max_megapixels: usize },
     #[error("the picture is coded in {what}, which cannot be turned into light safely. Save it as an RGB JPEG or PNG")]
     Colour { what: String },
+    #[error(
+        "the JPEG is of a rare kind ({0}). Open it in a program that shows pictures and save it anew as JPEG or PNG"
+    )]
+    Rare(&'static str),
     #[error(
         "the picture is damaged or cut short. Copy it again from the phone, or take it anew (the decoder says: {0})"
     )]
@@ -209,8 +215,9 @@ fn jpeg(bytes: &[u8], out: ColorSpace) -> Result<JpegDecoder<Cursor<&[u8]>>, Pho
         .set_max_height(MAX_SIDE_PX)
         .jpeg_set_out_colorspace(out);
     let mut decoder = JpegDecoder::new_with_options(Cursor::new(bytes), options);
-    decoder.decode_headers().map_err(|e| match jpeg_claim(bytes) {
-        Some((w, h)) if w > MAX_SIDE_PX || h > MAX_SIDE_PX => too_large(w, h),
+    decoder.decode_headers().map_err(|e| match (jpeg_claim(bytes), rare_kind(bytes)) {
+        (Some((w, h)), _) if w > MAX_SIDE_PX || h > MAX_SIDE_PX => too_large(w, h),
+        (_, Some(kind)) => PhotoError::Rare(kind),
         _ => PhotoError::Damaged(e.to_string()),
     })?;
     match decoder.input_colorspace() {
@@ -226,11 +233,11 @@ fn jpeg_size(decoder: &mut JpegDecoder<Cursor<&[u8]>>) -> Result<(usize, usize),
     Ok((info.width.into(), info.height.into()))
 }
 
-/// Width and height in the first frame header, read without decoding, for the wording of an error.
+/// Width and height in the frame header, read without decoding, for the wording of an error.
 fn jpeg_claim(bytes: &[u8]) -> Option<(usize, usize)> {
-    let at = bytes.windows(2).position(|w| w[0] == 0xFF && matches!(w[1], 0xC0..=0xC2))?;
-    let word = |i: usize| Some(usize::from(*bytes.get(at + i)?) << 8 | usize::from(*bytes.get(at + i + 1)?));
-    Some((word(7)?, word(5)?))
+    let frame = segments(bytes).find(|s| SOF.contains(&s.marker))?.body;
+    let word = |i: usize| Some(usize::from(u16::from_be_bytes([*frame.get(i)?, *frame.get(i + 1)?])));
+    Some((word(3)?, word(1)?))
 }
 
 fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
@@ -243,8 +250,9 @@ fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
     }
     let part = |file: &[u8], into: &mut [u8]| jpeg(file, ColorSpace::Luma).ok()?.decode_into(into).ok();
     let codes = match halves::decode(bytes, WORTHWHILE_PX, part) {
-        Some(codes) => codes,
-        None => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
+        Ok(codes) => codes,
+        Err(Unfit::Whole) => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
+        Err(Unfit::Damaged) => return Err(PhotoError::Damaged("its data do not fit the picture".into())),
     };
     if codes.len() != w * h || ends_unwritten(&codes, w) {
         return Err(PhotoError::Damaged("it holds fewer rows than it announces".into()));

@@ -10,23 +10,42 @@
 use super::codes::{Bits, BitsOut, Tables};
 use super::markers::{DHT, DRI, SOF, SOS, Segment, segments};
 
-/// Share of the picture that makes the upper part: the lower one has to wait for the reading of the codes above it.
-const UPPER_SHARE: f64 = 0.58;
+/// Share of the picture that makes the upper part: the lower one has to wait until all codes are read.
+const UPPER_SHARE: f64 = 0.62;
 
 /// Luminance of the picture in `bytes`, row by row, its two parts decoded at the same time by `luma`, which fills the
 /// pixels of a file.
 ///
-/// `None` where either part cannot be decoded, and where the file is not of the common kind: at least `least_px` pixels,
-/// sequential, one scan, no restarts, 8 bit, grey or with colour as fine as luminance or half as fine.
-pub(super) fn decode<F>(bytes: &[u8], least_px: usize, luma: F) -> Option<Vec<u8>>
+/// # Errors
+/// The file is not parted, or damaged.
+pub(super) fn decode<F>(bytes: &[u8], least_px: usize, luma: F) -> Result<Vec<u8>, Unfit>
 where
     F: Fn(&[u8], &mut [u8]) -> Option<()> + Sync,
 {
-    let halves = Halves::of(bytes, least_px)?;
+    let halves = Halves::of(bytes).ok_or(Unfit::Whole)?;
+    if halves.width * halves.height < least_px {
+        let mut bits = halves.bits();
+        halves.pass(&mut bits, halves.units + halves.units_below)?;
+        return Err(if bits.ends() { Unfit::Whole } else { Unfit::Damaged });
+    }
     let mut codes = vec![0; halves.width * halves.height];
     let (above, below) = codes.split_at_mut(halves.width * halves.upper_px);
-    let (above, below) = rayon::join(|| luma(&halves.upper(), above), || luma(&halves.lower()?, below));
+    let (above, below) = rayon::join(
+        || luma(&halves.upper(), above).ok_or(Unfit::Whole),
+        || luma(&halves.lower()?, below).ok_or(Unfit::Whole),
+    );
     above.and(below).map(|()| codes)
+}
+
+/// Why a file is not parted.
+#[derive(Debug, PartialEq)]
+pub(super) enum Unfit {
+    /// It is to be decoded whole: it has fewer pixels than are worth it, or is not of the common kind (sequential, one scan, no
+    /// restarts, 8 bit, grey or with colour as fine as luminance or half as fine).
+    Whole,
+    /// A code that there is not, or fewer or more codes than the picture takes: some were changed or lost, and what follows them is
+    /// shifted or wrong, though it may decode.
+    Damaged,
 }
 
 /// One file as two, one above the other: each holds whole rows of units.
@@ -40,6 +59,7 @@ struct Halves<'a> {
     upper_px: usize,
     /// Units in the upper part. A unit holds the blocks that belong together: here those of luminance, then colour.
     units: usize,
+    units_below: usize,
     /// Blocks of luminance in a unit.
     luma_blocks: usize,
     tables: Tables,
@@ -49,7 +69,7 @@ struct Halves<'a> {
 }
 
 impl<'a> Halves<'a> {
-    fn of(bytes: &'a [u8], least_px: usize) -> Option<Self> {
+    fn of(bytes: &'a [u8]) -> Option<Self> {
         let mut frame = None;
         let mut tables = Tables::default();
         for Segment { marker, at, body } in segments(bytes) {
@@ -72,7 +92,7 @@ impl<'a> Halves<'a> {
                     let rows = (UPPER_SHARE * height as f64) as usize / (8 * down);
                     let same_order =
                         components.iter().step_by(3).eq(body.get(1..)?.iter().step_by(2).take(count.into()));
-                    if body[0] != count || !same_order || width * height < least_px || rows == 0 {
+                    if body[0] != count || !same_order || rows == 0 {
                         return None;
                     }
                     return Some(Halves {
@@ -82,6 +102,7 @@ impl<'a> Halves<'a> {
                         height,
                         upper_px: rows * 8 * down,
                         units: rows * width.div_ceil(8 * across),
+                        units_below: (height.div_ceil(8 * down) - rows) * width.div_ceil(8 * across),
                         luma_blocks: across * down,
                         tables,
                         names: body[2..].iter().step_by(2).take(count.into()).copied().collect(),
@@ -101,31 +122,55 @@ impl<'a> Halves<'a> {
         file
     }
 
-    /// A file with the lower part alone; `None` where the codes are not in order.
-    fn lower(&self) -> Option<Vec<u8>> {
+    fn bits(&self) -> Bits<'a> {
+        Bits::new(&self.bytes[self.scan_at..])
+    }
+
+    /// Passes the codes of so many units, and gives by how much the level of luminance changes.
+    fn pass(&self, bits: &mut Bits, units: usize) -> Result<i64, Unfit> {
+        self.pass_all(bits, units).ok_or_else(|| if bits.is_interrupted() { Unfit::Whole } else { Unfit::Damaged })
+    }
+
+    fn pass_all(&self, bits: &mut Bits, units: usize) -> Option<i64> {
         let (luma, colour) = self.names.split_first()?;
         let [levels, waves] = self.tables.named(*luma)?;
         let colour: Vec<_> = colour.iter().map(|&name| self.tables.named(name)).collect::<Option<_>>()?;
-        let mut bits = Bits::new(&self.bytes[self.scan_at..]);
         let mut level = 0;
-        for _ in 0..self.units {
+        for _ in 0..units {
             for _ in 0..self.luma_blocks {
-                level += levels.difference(&mut bits)?;
-                waves.pass_waves(&mut bits)?;
+                level += levels.difference(bits)?;
+                waves.pass_waves(bits)?;
             }
             // Only luminance is decoded, so that levels of colour may be wrong below the cut.
             for [levels, waves] in &colour {
-                levels.pass(&mut bits)?;
-                waves.pass_waves(&mut bits)?;
+                levels.pass(bits)?;
+                waves.pass_waves(bits)?;
             }
         }
+        Some(level)
+    }
+
+    /// A file with the lower part alone.
+    fn lower(&self) -> Result<Vec<u8>, Unfit> {
+        let mut bits = self.bits();
+        let level = self.pass(&mut bits, self.units)?;
+        let mut rest = bits.clone();
+        self.pass(&mut rest, self.units_below)?;
+        if !rest.ends() {
+            return Err(Unfit::Damaged);
+        }
+        self.file_from(bits, level).ok_or(Unfit::Whole)
+    }
+
+    /// A file with the lower part alone, whose codes are next in `bits`; `level` is that of luminance before them.
+    fn file_from(&self, mut bits: Bits, level: i64) -> Option<Vec<u8>> {
         let mut file = Vec::with_capacity(self.bytes.len());
         file.extend_from_slice(&self.bytes[..self.scan_at]);
         self.set_height(&mut file, self.height - self.upper_px);
-        // The first block below the cut has nothing before it now: its difference becomes its level.
-        level += levels.difference(&mut bits)?;
         let mut out = BitsOut::new(file);
-        levels.write(level, &mut out)?;
+        // The first block has nothing before it now: its difference becomes its level.
+        let [levels, _] = self.tables.named(*self.names.first()?)?;
+        levels.write(level + levels.difference(&mut bits)?, &mut out)?;
         bits.pour_into(out)
     }
 
@@ -151,7 +196,7 @@ mod tests {
         JpegDecoder::new_with_options(Cursor::new(bytes), options)
     }
 
-    fn parted(bytes: &[u8]) -> Option<Vec<u8>> {
+    fn parted(bytes: &[u8]) -> Result<Vec<u8>, Unfit> {
         decode(bytes, 0, |file, into| decoder(file).decode_into(into).ok())
     }
 
@@ -193,17 +238,30 @@ mod tests {
     #[test]
     fn what_is_damaged_or_rare_is_not_parted() {
         let file = picture(203, 117, 3, 92);
-        assert!(decode(&file, 203 * 117 + 1, |_, _| unreachable!("too small to be parted")).is_none());
+        let small =
+            |file: &[u8]| decode(file, 203 * 117 + 1, |_, _| unreachable!("too small to be parted")).unwrap_err();
+        assert_eq!(small(&file), Unfit::Whole);
         for end in (0..file.len() - 2).step_by(file.len() / 200) {
-            assert!(parted(&file[..end]).is_none(), "cut at {end} of {}", file.len());
+            assert!(parted(&file[..end]).is_err(), "cut at {end} of {}", file.len());
         }
         // A restart after every unit is announced.
         let restarts = [&file[..2], &[0xFF, DRI, 0, 4, 0, 1], &file[2..]].concat();
-        assert!(Halves::of(&restarts, 0).is_none());
+        assert!(Halves::of(&restarts).is_none());
         let sof = segments(&file).find(|s| SOF.contains(&s.marker)).unwrap().at - 3;
         let mut progressive = file.clone();
         progressive[sof] = 0xC2;
-        assert!(Halves::of(&progressive, 0).is_none());
+        assert!(Halves::of(&progressive).is_none());
+        // Fewer rows are announced than are there.
+        let mut low = file.clone();
+        low[sof + 4..sof + 6].copy_from_slice(&80u16.to_be_bytes());
+        assert_eq!(parted(&low), Err(Unfit::Damaged));
+        assert_eq!(small(&low), Unfit::Damaged);
+        // Bytes that are all alike fill a file up, and do no harm.
+        let end = file.len() - 2;
+        for (filled, fits) in [([0; 40], true), (std::array::from_fn(|i| i as u8), false)] {
+            let filled = [&file[..end], &filled, &file[end..]].concat();
+            assert_eq!(parted(&filled).is_ok(), fits);
+        }
     }
 
     #[test]
@@ -212,7 +270,7 @@ mod tests {
         for i in 0..6000usize {
             let mut damaged = file.clone();
             damaged[i.wrapping_mul(7919) % file.len()] ^= 1 << (i % 8);
-            if let Some(codes) = parted(&damaged) {
+            if let Ok(codes) = parted(&damaged) {
                 // Whatever the library makes of it whole, the parts make of it.
                 assert!(decoder(&damaged).decode().is_ok_and(|whole| whole == codes), "change {i}");
             }

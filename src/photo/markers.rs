@@ -18,6 +18,19 @@ pub(super) const SOS: u8 = 0xDA;
 /// Markers of the frame header of sequential (C0, C1) and progressive (C2) files with Huffman codes.
 pub(super) const SOF: std::ops::RangeInclusive<u8> = 0xC0..=0xC2;
 
+/// What makes a file one of the kinds that hardly any program writes, if it is one.
+///
+/// Source: T.81, table B.1, and B.2.2 and B.2.5 for the height that may stand behind the first scan.
+pub(super) fn rare_kind(bytes: &[u8]) -> Option<&'static str> {
+    segments(bytes).find_map(|Segment { marker, body, .. }| match (marker, body) {
+        (0xC9..=0xCB | 0xCD..=0xCF, _) => Some("arithmetic codes"),
+        (0xC3 | 0xC5..=0xC7, _) => Some("lossless or layered"),
+        (0xC0..=0xC2, [bits, ..]) if *bits != 8 => Some("more than 8 bits"),
+        (0xC0..=0xC2, [_, 0, 0, ..]) => Some("its height stands behind the picture"),
+        _ => None,
+    })
+}
+
 /// The segments of a file up to the header of its first scan, or to where they are no longer in order.
 ///
 /// Source: ITU-T T.81, annex B.

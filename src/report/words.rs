@@ -2,6 +2,7 @@
 
 use super::format::{count, interval, percent, significant, value};
 use super::verdict::{label, meaning};
+use crate::advice;
 use crate::compare::Quantity;
 use crate::distribution::Figures;
 use crate::pipeline::{MeasuredPhoto, Measurement};
@@ -174,8 +175,10 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
     }
     for photo in &m.photos {
         let share = photo.quality.paper_share;
-        // A sheet or a card says by itself where the field ends.
-        if share < WHOLE_PICTURE && !matches!(photo.scale.from(), Source::Sheet(_) | Source::Card(_)) {
+        // A sheet (be it that another scale is used) or a card says by itself where the field ends.
+        let ends_by_itself = matches!(photo.scale.from(), Source::Sheet(_) | Source::Card(_))
+            || photo.checks.iter().any(|c| c.name == advice::SHEET_IN_VIEW);
+        if share < WHOLE_PICTURE && !ends_by_itself {
             say(format!(
                 "{}: measured on {:.0} % of the picture. The rest is no paper, or paper in another light: where grounds lie there, \
                  light the paper evenly.",

@@ -224,7 +224,7 @@ fn a_page_holds_the_answer_the_photo_and_the_data_and_no_folder() {
     };
     assert_eq!(carried("measurement.json"), desk.text("m.json").replace("bench/", ""));
     assert_eq!(carried("particles.csv"), desk.text("p.csv").replace("bench/", ""));
-    desk.refuses("measure bench/a.jpg --scale 20 --json bench/a.jpg", 2, &["overwrite"]);
+    desk.refuses("measure bench/a.jpg --scale 20 --json bench/a.jpg", 2, &["ends in .json"]);
     std::fs::copy(desk.path("bench/a.jpg"), desk.path("bench/a.html")).unwrap();
     desk.refuses("measure bench/a.html --scale 20 --report bench/a.html", 2, &["overwrite"]);
     desk.run("batch bench --scale 20 --report all.html").is_done();

@@ -51,9 +51,13 @@ fn an_overlay_of_unknown_kind_is_refused() {
 
 #[test]
 fn an_output_never_replaces_the_photo() {
-    refused("--json a.jpg", 2, &["a.jpg", "overwrite", "another name"]);
-    refused("--json ./a.jpg", 2, &["a.jpg", "overwrite", "another name"]);
-    refused("--particles a.jpg", 2, &["a.jpg", "overwrite", "another name"]);
+    let desk = Desk::with("a", grounds_jpeg());
+    for output in ["--json a", "--json ./a", "--particles a"] {
+        desk.refuses(&format!("measure a --scale 20 {output}"), 2, &["a:", "overwrite", "another name"]);
+    }
+    // Nor another one, by a slip.
+    refused("--json other.JPG", 2, &["other.JPG", "ends in .json or .csv"]);
+    refused("--particles study.toml", 2, &["study.toml", "ends in .json or .csv"]);
     let desk = Desk::with_grounds("a.png");
     desk.refuses("measure a.png --scale 20 --overlay a.png", 2, &["a.png", "overwrite", "another name"]);
     desk.refuses("measure a.png --scale 20 --plot a.png", 2, &["a.png", "overwrite", "another name"]);
@@ -66,7 +70,6 @@ fn two_outputs_with_one_name_are_refused() {
 }
 
 #[test]
-
 fn two_outputs_with_one_name_spelled_differently_are_refused() {
     refused("--json x --particles ./x", 2, &["x", "same name"]);
 }

@@ -106,7 +106,17 @@ fn flips(length: usize, count: usize) -> impl Iterator<Item = (usize, u8)> {
 
 #[test]
 fn a_jpeg_without_pixels_is_refused() {
-    Desk::with("a.jpg", &jpeg_that_claims(0, 0)).refuses_photo("a.jpg", &["damaged"]);
+    // No height: it may stand behind the picture.
+    Desk::with("a.jpg", &jpeg_that_claims(0, 0)).refuses_photo("a.jpg", &["rare kind", "save it anew"]);
+    Desk::with("a.jpg", &jpeg_that_claims(0, 9)).refuses_photo("a.jpg", &["damaged"]);
+}
+
+#[test]
+fn a_jpeg_whose_data_do_not_fit_the_picture_is_refused() {
+    // Ever so many pixels decode from it.
+    for (width, height) in [(900, 350), (800, 700), (900, 720)] {
+        Desk::with("a.jpg", &jpeg_that_claims(width, height)).refuses_photo("a.jpg", &["damaged", "do not fit"]);
+    }
 }
 
 #[test]

@@ -157,7 +157,7 @@ fn a_stand_without_a_sheet_or_with_another_way_is_refused() {
     desk.refuses("calibrate a.jpg --output stand.json", 1, &["a.jpg", "no mark"]);
     desk.refuses("calibrate a.jpg --output stand.json --scale 20", 2, &["--scale"]);
     desk.refuses("calibrate a.jpg", 2, &["--output"]);
-    desk.refuses("calibrate a.jpg --output a.jpg", 2, &["overwrite"]);
+    desk.refuses("calibrate a.jpg --output a.jpg", 2, &["ends in .json"]);
     desk.refuses("calibrate a.jpg a.jpg --output stand.json", 2, &["a.jpg", "given twice"]);
     desk.refuses("calibrate away.jpg --output stand.json", 1, &["away.jpg"]);
 }

@@ -176,8 +176,10 @@ fn outputs_overwrite_no_file_of_the_study() {
     let desk = bench(1);
     std::fs::copy(desk.path("study.toml"), desk.path("study.html")).unwrap();
     desk.refuses("study study.html --report study.html", 2, &["overwrite"]);
-    desk.refuses("study study.toml --json study.toml", 2, &["overwrite"]);
-    desk.refuses("study study.toml --json photos/0.jpg", 2, &["overwrite"]);
+    std::fs::copy(desk.path("study.toml"), desk.path("study")).unwrap();
+    desk.refuses("study study --json study", 2, &["overwrite"]);
+    desk.refuses("study study.toml --json study.toml", 2, &["ends in .json"]);
+    desk.refuses("study study.toml --json photos/0.jpg", 2, &["ends in .json"]);
 }
 
 #[test]

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 
-use super::options::html_file;
+use super::options::{data_file, html_file};
 use super::samples::{files_of, is_table};
 use super::{Failure, readable, refuse_clashes, say};
 use crate::report::format::count;
@@ -32,7 +32,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     report: Option<PathBuf>,
     /// Write everything found as JSON
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = data_file())]
     json: Option<PathBuf>,
     /// Write everything found as CSV tables into a folder
     #[arg(long, value_name = "FOLDER")]
