@@ -32,7 +32,8 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
     notes.extend(alike_though_wide(c, fines_um));
     if c.spread_unknown() {
         notes.push(
-            "One photo a side: the intervals cover the count of particles, not how much spreads of the same grounds differ."
+            "One photo a side: the intervals cover the count of particles, not how much spreads of the same grounds differ. A \
+             difference is told only where careless spreading of the same grounds would not make it, however small p is."
                 .to_owned(),
         );
     }

@@ -68,6 +68,19 @@ fn measured_bars_correct_the_print() {
 }
 
 #[test]
+fn another_scale_than_that_of_the_sheet_in_view_is_told() {
+    let desk = sheet_photo();
+    desk.run("measure s.jpg --json a.json").is_done();
+    let of_sheet = desk.json("a.json")["scale"]["um_per_px"].as_f64().unwrap();
+    for (times, told) in [(0.5, true), (1.1, true), (1.0, false)] {
+        let outcome = desk.run(&format!("measure s.jpg --scale {}", times * of_sheet));
+        outcome.is_done();
+        assert_eq!(outcome.stdout.contains("The scale sheet in view says"), told, "{times}: {}", outcome.stdout);
+        assert!(!outcome.stdout.contains("of the picture"), "{}", outcome.stdout);
+    }
+}
+
+#[test]
 fn bars_that_no_printer_makes_are_refused() {
     let desk = Desk::with_grounds("a.jpg");
     desk.refuses("measure a.jpg --bar-measured 9.9,10", 2, &["check bar", "100 mm"]);

@@ -101,6 +101,18 @@ fn one_bad_photo_and_a_copy_stop_nothing() {
 }
 
 #[test]
+fn one_table_as_two_samples_is_counted_once() {
+    let desk = bench(2);
+    desk.run("measure photos/0.jpg --scale 20 --particles photos/a.csv").is_done();
+    fs::copy(desk.path("photos/a.csv"), desk.path("photos/b.csv")).unwrap();
+    let more = "[[sample]]\nname = \"tables\"\nburrs = \"b\"\nphotos = [\"photos/a.csv\", \"photos/b.csv\"]\n";
+    fs::write(desk.path("study.toml"), desk.text("study.toml") + more).unwrap();
+    let outcome = desk.run("study study.toml");
+    assert_eq!(outcome.status, Some(1));
+    assert!(outcome.stderr.contains("photos/b.csv: the same table as photos/a.csv"), "{}", outcome.stderr);
+}
+
+#[test]
 fn a_run_that_is_ended_half_way_loses_nothing_that_was_done() {
     let whole = bench(12);
     good(&whole, "study study.toml --json a.json");

@@ -26,7 +26,11 @@ pub(super) struct Counted {
 /// What came of one file.
 enum Came {
     Failed(String),
-    Table(Vec<PhotoParticles>),
+    /// Read, with the hash of its bytes.
+    Table {
+        photos: Vec<PhotoParticles>,
+        content: blake3::Hash,
+    },
     /// Measured `now`, or found; with the hash of its bytes.
     Photo {
         entry: Entry,
@@ -64,7 +68,14 @@ pub(super) fn measure(study: &Study, folder: &Path) -> Result<(Vec<Measured>, Co
         let name = shown(file, folder);
         match came {
             Came::Failed(why) => into.failed.push((name, why)),
-            Came::Table(photos) => into.photos.extend(photos),
+            Came::Table { photos, content } => {
+                if let Some(other) = seen.insert(content, name.clone()) {
+                    let why = format!("the same table as {other}, byte for byte: counted once. Remove one");
+                    into.failed.push((name, why));
+                    continue;
+                }
+                into.photos.extend(photos);
+            }
             Came::Photo { entry, content, now } => {
                 if now {
                     counted.measured += 1
@@ -108,8 +119,11 @@ fn picture(file: &Path, name: &str, settings: &Settings, cache: &Cache) -> Came 
 }
 
 fn table(file: &Path) -> Came {
-    let read = || -> anyhow::Result<Vec<PhotoParticles>> { Ok(measured::photos(&std::fs::read(file)?)?) };
-    read().map_or_else(|e| Came::Failed(format!("{e:#}")), Came::Table)
+    let read = || -> anyhow::Result<Came> {
+        let bytes = std::fs::read(file)?;
+        Ok(Came::Table { photos: measured::photos(&bytes)?, content: blake3::hash(&bytes) })
+    };
+    read().unwrap_or_else(|e| Came::Failed(format!("{e:#}")))
 }
 
 fn settings(way: &Way, fines_um: f64) -> Result<Settings, Failure> {

@@ -34,7 +34,8 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
         );
     }
     let others = all.iter().map(|c| c.sides[1].name.as_str()).collect::<Vec<_>>().join(", ");
-    body += &method(&METHOD);
+    let by_counting = all.iter().any(Comparison::spread_unknown);
+    body += &method(&[MASS, if by_counting { COUNTED } else { SCATTERED }, FAMILY]);
     let carried = [Carried { name: "comparison.json", content: data }];
     Ok(page(&format!("{others} against {}", all[0].sides[0].name), &body, &carried))
 }
@@ -47,13 +48,15 @@ fn figures(c: &Comparison, fines_um: f64) -> String {
         let change = format!("{} ({})", r.change, r.ends.join(" to "));
         vec![super::told(&r.name, r.says), a, b, change, r.p, r.could_show, r.said.to_owned()]
     });
-    let under = format!("{P_MEANS} Could have shown: {COULD_SHOW}. Alike: {}.", alike_means(c));
+    let under = format!("{P_MEANS} Could have shown: {COULD_SHOW}. Alike: {}. Open: neither is shown.", alike_means(c));
     table("Figures by mass", &head, cells) + &format!("<p class=\"under\">{}</p>\n", escape(&under))
 }
 
-const METHOD: [&str; 2] = [
-    MASS,
-    "What varies is the photo: the scatter of the photos within each sample tells how well a difference is known (Student's t with \
-     a spread common to both samples). The p-values hold for all figures together, so looking at many figures does not raise false \
-     alarms.",
-];
+const SCATTERED: &str = "What varies is the photo: the scatter of the photos within each sample tells how well a difference is known \
+     (Student's t with a spread common to both samples).";
+
+const COUNTED: &str = "One photo a side tells how well a difference is known by the number of its particles alone (drawn again and \
+     again). How much spreads of the same grounds differ takes several photos a side.";
+
+const FAMILY: &str =
+    "The p-values hold for all figures together, so looking at many figures does not raise false alarms.";
