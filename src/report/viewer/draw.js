@@ -227,7 +227,9 @@ const grainDraw = (() => {
     const shown = ["in", "below", "out", "cut", "off", "ref"].filter((state) => counts[state]);
     return shown.map((state) => {
       const item = element("li");
-      item.append(element("span", `grain-line grain-${state}`), `${counts[state]} ${STYLES[state].word}`);
+      // Marks and the sheet's field are no count of anything.
+      const count = state === "ref" ? "" : `${counts[state]} `;
+      item.append(element("span", `grain-line grain-${state}`), `${count}${STYLES[state].word}`);
       return item;
     });
   }
