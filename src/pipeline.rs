@@ -15,8 +15,8 @@ use rayon::prelude::*;
 use crate::advice;
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
-    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LEAST_RECALL, PhotoParticles, Sample,
-    SampleError, Sizes, check_known, intervals, mass_figures,
+    Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LARGEST_UM, LEAST_RECALL,
+    PhotoParticles, Sample, SampleError, Sizes, check_known, intervals, mass_figures,
 };
 use crate::numeric::{Spans, convex_hull};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -24,10 +24,6 @@ use crate::photo::{self, Photo, PhotoError};
 use crate::scale::sheet::{DISC_FRAME, find_sheet, find_sheet_or_why, looks_like_mark};
 use crate::scale::{Candidate, Focal, Scale, ScaleError, Source, find_card, find_disc};
 use crate::segment::{self, Regions, Rejection, Run};
-
-/// Nothing larger is ground coffee, µm: a whole bean is some 7 mm by its area, the smallest coin 15 mm
-/// (common practice, no source).
-const LARGEST_UM: f64 = 10_000.0;
 
 /// Bootstrap draws: the standard error of 300 draws is itself known to 4 %.
 const DRAWS: usize = 300;

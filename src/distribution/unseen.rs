@@ -2,6 +2,10 @@ use super::interval::in_order;
 use super::{Basis, Figures, IntervalSettings, Sizes, intervals};
 use crate::numeric::{Estimate, normal_quantile};
 
+/// Nothing larger is ground coffee, µm: a whole bean is some 7 mm by its area, the smallest coin 15 mm
+/// (common practice, no source).
+pub const LARGEST_UM: f64 = 10_000.0;
+
 /// Ratio of the largest to the smallest size from which the law is read: wide enough for some tens of particles, narrow
 /// against the width of the fines.
 const WINDOW: f64 = 2.0;
@@ -73,6 +77,20 @@ impl Bound {
         let total: f64 = rows(sizes).map(mass).sum();
         Unseen { most_pct: 100.0 * (finer(to_um) - finer(from_um) - seen).max(0.0) / total }
     }
+
+    /// See [`completed`].
+    fn completed(&self, sizes: &Sizes, from_um: f64) -> Option<Sizes> {
+        // So much finer than the floor, a size adds little to any figure by mass.
+        let from_um = from_um.max(0.1 * self.floor_um);
+        if from_um >= self.floor_um {
+            return None;
+        }
+        let more = self.unseen(sizes, from_um, self.floor_um).most_pct / 100.0;
+        let size = (from_um * self.floor_um).sqrt();
+        let mass: f64 = rows(sizes).map(mass).sum();
+        let all = (0..sizes.ecd_um.len()).map(|i| (sizes.ecd_um[i], sizes.weight[i], sizes.photo[i]));
+        Some(Sizes::from_rows(all.chain([(size, more * mass / size.powi(3), 0)]).collect()))
+    }
 }
 
 fn rows(sizes: &Sizes) -> impl Iterator<Item = (&f64, &f64)> {
@@ -83,21 +101,30 @@ fn mass((d, w): (&f64, &f64)) -> f64 {
     w * d.powi(3)
 }
 
-/// Figures by mass with intervals, opened for what no photo shows; `floor_um` as in [`Unseen::below`].
+/// Figures by mass with intervals, opened for what no photo shows, but to no size above [`LARGEST_UM`]; `floor_um` as in
+/// [`Unseen::below`].
 ///
 /// D\[3,2\] stays that of what is seen: the surface of ever finer particles has no bound.
 pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalSettings) -> [Estimate; 7] {
     let by_mass = intervals(sizes, Basis::Mass, fines_um, how);
-    let completed = completed(sizes, 0.0, floor_um, fines_um, how.level)
-        .map(|all| Figures::of(&all, Basis::Mass, fines_um).to_array());
+    let bound = Bound::of(sizes, floor_um, fines_um, how.level);
+    let completed = bound.completed(sizes, 0.0).map(|all| Figures::of(&all, Basis::Mass, fines_um).to_array());
     in_order(std::array::from_fn(|f| match (f, &completed) {
-        (Figures::FINES, _) => Unseen::below(sizes, floor_um, fines_um, how.level).opened(by_mass[f]),
-        (D32, _) | (_, None) => by_mass[f],
-        (_, Some(completed)) => towards(by_mass[f], completed[f]),
+        (Figures::FINES, _) => bound.unseen(sizes, 0.0, floor_um.min(fines_um)).opened(by_mass[f]),
+        (SPAN, None) => by_mass[f],
+        (SPAN, Some(completed)) => towards(by_mass[f], completed[f]),
+        (D32, _) | (_, None) => capped(by_mass[f]),
+        (_, Some(completed)) => capped(towards(by_mass[f], completed[f])),
     }))
 }
 
-/// Place of D\[3,2\] in [`Figures::NAMES`].
+/// The interval without sizes above the largest.
+fn capped(size: Estimate) -> Estimate {
+    Estimate { high: size.high.min(LARGEST_UM).max(size.value), ..size }
+}
+
+/// Places of span and D\[3,2\] in [`Figures::NAMES`].
+const SPAN: usize = 3;
 const D32: usize = 5;
 
 /// The interval opened towards the value `other` that the figure may have besides.
@@ -116,16 +143,7 @@ fn towards(figure: Estimate, other: f64) -> Estimate {
 
 /// `sizes` with all that may lie between `from_um` and `floor_um` besides; `None` where that is nothing.
 pub fn completed(sizes: &Sizes, from_um: f64, floor_um: f64, fines_um: f64, level: f64) -> Option<Sizes> {
-    // So much finer than the floor, a size adds little to any figure by mass.
-    let from_um = from_um.max(0.1 * floor_um);
-    if from_um >= floor_um {
-        return None;
-    }
-    let more = Bound::of(sizes, floor_um, fines_um, level).unseen(sizes, from_um, floor_um).most_pct / 100.0;
-    let size = (from_um * floor_um).sqrt();
-    let mass: f64 = rows(sizes).map(mass).sum();
-    let all = (0..sizes.ecd_um.len()).map(|i| (sizes.ecd_um[i], sizes.weight[i], sizes.photo[i]));
-    Some(Sizes::from_rows(all.chain([(size, more * mass / size.powi(3), 0)]).collect()))
+    Bound::of(sizes, floor_um, fines_um, level).completed(sizes, from_um)
 }
 
 /// ∫ exp(s·x) over 0..`length`.
@@ -209,6 +227,8 @@ mod tests {
             assert!(opened[f].low <= truth[f] && truth[f] <= opened[f].high, "{f}: {} {:?}", truth[f], opened[f]);
         }
         assert_eq!(opened[D32], counted[D32]);
+        let few = mass_figures(&Sizes::from_rows(vec![(900.0, 1.0, 0), (1000.0, 1.0, 0)]), 50.0, 100.0, &how);
+        assert_eq!(few[2].high, LARGEST_UM);
         // Where nearly all is seen, nothing moves by more than a hundredth.
         let [counted, opened] =
             [intervals(&seen_from(20.0), Basis::Mass, 100.0, &how), mass_figures(&seen_from(20.0), 20.0, 100.0, &how)];
