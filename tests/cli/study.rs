@@ -110,6 +110,9 @@ fn one_table_as_two_samples_is_counted_once() {
     let outcome = desk.run("study study.toml");
     assert_eq!(outcome.status, Some(1));
     assert!(outcome.stderr.contains("photos/b.csv: the same table as photos/a.csv"), "{}", outcome.stderr);
+    desk.refuses("study check study.toml", 1, &["1 file cannot be used", "photos/b.csv", "byte for byte"]);
+    fs::write(desk.path("photos/b.csv"), "").unwrap();
+    desk.refuses("study check study.toml", 1, &["1 file cannot be used", "photos/b.csv"]);
 }
 
 #[test]

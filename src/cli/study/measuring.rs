@@ -97,6 +97,30 @@ pub(super) fn measure(study: &Study, folder: &Path) -> Result<(Vec<Measured>, Co
     Ok((all, counted))
 }
 
+/// The files of `study` of which it is plain, without measuring, that they cannot be used, and why.
+pub(super) fn unusable(study: &Study, folder: &Path) -> Vec<(String, String)> {
+    let mut seen: HashMap<blake3::Hash, String> = HashMap::new();
+    let mut out = Vec::new();
+    for file in study.samples.iter().flat_map(|s| &s.files) {
+        let name = shown(file, folder);
+        let content = match is_table(file) {
+            true => match table(file) {
+                Came::Table { content, .. } => Ok(content),
+                Came::Failed(why) => Err(why),
+                Came::Photo { .. } => unreachable!("a table"),
+            },
+            false if photo::is_drawn(file) => Err(photo::PhotoError::Drawn.to_string()),
+            false => photo::read_bytes(file).map(|bytes| blake3::hash(&bytes)).map_err(|e| e.to_string()),
+        };
+        match content.map(|content| seen.insert(content, name.clone())) {
+            Err(why) => out.push((name, why)),
+            Ok(Some(other)) => out.push((name, format!("the same file as {other}, byte for byte. Remove one"))),
+            Ok(None) => {}
+        }
+    }
+    out
+}
+
 /// Name of a file as it is told: seen from the folder of the study.
 pub(super) fn shown(file: &Path, folder: &Path) -> String {
     file.strip_prefix(folder).unwrap_or(file).display().to_string()

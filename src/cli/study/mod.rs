@@ -62,6 +62,16 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         (Some(Command::New { file }), _) => new(file),
         (Some(Command::Check { file }), _) => {
             let study = load(file)?;
+            let unusable = measuring::unusable(&study, folder_of(file));
+            if !unusable.is_empty() {
+                return Err(anyhow!(
+                    "{}: {} cannot be used.\n{}",
+                    file.display(),
+                    count(unusable.len(), "file"),
+                    listed(&unusable)
+                )
+                .into());
+            }
             say(&format!(
                 "{}: no mistakes. {}, {}, {}, {}.\n",
                 file.display(),
@@ -123,8 +133,13 @@ fn whole(file: &Path, args: &Args) -> Result<(), Failure> {
         return said;
     }
     // A closed pipe must not hide what failed.
-    let list: Vec<String> = found.failed.iter().map(|(what, why)| format!("  {what}: {why}")).collect();
-    Err(anyhow!("{} could not be used; the rest is done.\n{}", count(list.len(), "file"), list.join("\n")).into())
+    let failed = count(found.failed.len(), "file");
+    Err(anyhow!("{failed} could not be used; the rest is done.\n{}", listed(&found.failed)).into())
+}
+
+/// Files and what is wrong with them, a line each.
+fn listed(files: &[(String, String)]) -> String {
+    files.iter().map(|(what, why)| format!("  {what}: {why}")).collect::<Vec<_>>().join("\n")
 }
 
 fn table_targets(folder: &Path) -> Result<Vec<Target>, Failure> {
