@@ -8,7 +8,7 @@
 //! Source: ITU-T T.81, annexes A (units), B (headers) and F (levels).
 
 use super::codes::{Bits, BitsOut, Tables};
-use super::markers::{DHT, DRI, SOF, SOS, Segment, segments};
+use super::markers::{DHT, DRI, SOF, SOS, segments};
 
 /// Share of the picture that makes the upper part: the lower one has to wait until all codes are read.
 const UPPER_SHARE: f64 = 0.62;
@@ -63,56 +63,58 @@ struct Halves<'a> {
     /// Blocks of luminance in a unit.
     luma_blocks: usize,
     tables: Tables,
-    /// For every component, the byte that names its tables.
-    names: Vec<u8>,
+    /// For every component, the byte that names its tables; luminance first.
+    named: Vec<u8>,
     scan_at: usize,
 }
 
 impl<'a> Halves<'a> {
+    /// `None` for a file that is not of the common kind.
     fn of(bytes: &'a [u8]) -> Option<Self> {
-        let mut frame = None;
-        let mut tables = Tables::default();
-        for Segment { marker, at, body } in segments(bytes) {
-            match marker {
-                0xC0 | 0xC1 => frame = Some((at + 1, body)),
+        let (mut frame, mut scan, mut tables) = (None, None, Tables::default());
+        for segment in segments(bytes) {
+            match segment.marker {
+                0xC0 | 0xC1 => frame = Some(segment),
+                SOS => scan = Some(segment),
+                DHT => tables.read(segment.body)?,
                 m if SOF.contains(&m) => return None,
-                DRI if body != [0, 0] => return None,
-                DHT => tables.read(body)?,
-                SOS => {
-                    let (height_at, frame) = frame?;
-                    let &[8, h1, h0, w1, w0, count, ref components @ ..] = frame else { return None };
-                    let [height, width] = [[h1, h0], [w1, w0]].map(|side| usize::from(u16::from_be_bytes(side)));
-                    // Each component: its name, its blocks across and down in a unit, its steps.
-                    let luma = match (count, components) {
-                        (1, [_, 0x11, _]) => 0x11,
-                        (3, [_, luma @ (0x11 | 0x21 | 0x22), _, _, 0x11, _, _, 0x11, _]) => *luma,
-                        _ => return None,
-                    };
-                    let [across, down] = [luma >> 4, luma & 15].map(usize::from);
-                    let rows = (UPPER_SHARE * height as f64) as usize / (8 * down);
-                    let same_order =
-                        components.iter().step_by(3).eq(body.get(1..)?.iter().step_by(2).take(count.into()));
-                    if body[0] != count || !same_order || rows == 0 {
-                        return None;
-                    }
-                    return Some(Halves {
-                        bytes,
-                        height_at,
-                        width,
-                        height,
-                        upper_px: rows * 8 * down,
-                        units: rows * width.div_ceil(8 * across),
-                        units_below: (height.div_ceil(8 * down) - rows) * width.div_ceil(8 * across),
-                        luma_blocks: across * down,
-                        tables,
-                        names: body[2..].iter().step_by(2).take(count.into()).copied().collect(),
-                        scan_at: at + body.len(),
-                    });
-                }
+                DRI if segment.body != [0, 0] => return None,
                 _ => {}
             }
         }
-        None
+        let (frame, scan) = (frame?, scan?);
+        let &[8, h1, h0, w1, w0, count, ref components @ ..] = frame.body else { return None };
+        let [height, width] = [[h1, h0], [w1, w0]].map(|side| usize::from(u16::from_be_bytes(side)));
+        // Each component: its name, its blocks across and down in a unit, its steps.
+        let luma = match (count, components) {
+            (1, [_, 0x11, _]) => 0x11,
+            (3, [_, luma @ (0x11 | 0x21 | 0x22), _, _, 0x11, _, _, 0x11, _]) => *luma,
+            _ => return None,
+        };
+        // In the scan's header each component is named again, with its tables.
+        let (&scanned, rest) = scan.body.split_first()?;
+        let named: Vec<[u8; 2]> = rest.as_chunks().0.iter().take(count.into()).copied().collect();
+        let same_order = components.iter().step_by(3).eq(named.iter().map(|[name, _]| name));
+        let has_tables = named.iter().all(|[_, byte]| tables.named(*byte).is_some());
+        let [across, down] = [luma >> 4, luma & 15].map(usize::from);
+        let rows = (UPPER_SHARE * height as f64) as usize / (8 * down);
+        if scanned != count || !same_order || !has_tables || rows == 0 {
+            return None;
+        }
+        let in_row = width.div_ceil(8 * across);
+        Some(Halves {
+            bytes,
+            height_at: frame.at + 1,
+            width,
+            height,
+            upper_px: rows * 8 * down,
+            units: rows * in_row,
+            units_below: (height.div_ceil(8 * down) - rows) * in_row,
+            luma_blocks: across * down,
+            tables,
+            named: named.into_iter().map(|[_, byte]| byte).collect(),
+            scan_at: scan.at + scan.body.len(),
+        })
     }
 
     /// The file with the upper part alone. The codes of the lower part still follow.
@@ -132,7 +134,7 @@ impl<'a> Halves<'a> {
     }
 
     fn pass_all(&self, bits: &mut Bits, units: usize) -> Option<i64> {
-        let (luma, colour) = self.names.split_first()?;
+        let (luma, colour) = self.named.split_first()?;
         let [levels, waves] = self.tables.named(*luma)?;
         let colour: Vec<_> = colour.iter().map(|&name| self.tables.named(name)).collect::<Option<_>>()?;
         let mut level = 0;
@@ -169,7 +171,7 @@ impl<'a> Halves<'a> {
         self.set_height(&mut file, self.height - self.upper_px);
         let mut out = BitsOut::new(file);
         // The first block has nothing before it now: its difference becomes its level.
-        let [levels, _] = self.tables.named(*self.names.first()?)?;
+        let [levels, _] = self.tables.named(*self.named.first()?)?;
         levels.write(level + levels.difference(&mut bits)?, &mut out)?;
         bits.pour_into(out)
     }
@@ -256,6 +258,10 @@ mod tests {
         low[sof + 4..sof + 6].copy_from_slice(&80u16.to_be_bytes());
         assert_eq!(parted(&low), Err(Unfit::Damaged));
         assert_eq!(small(&low), Unfit::Damaged);
+        // Without tables of its own, a file has those of a standard.
+        let tables = segments(&file).find(|s| s.marker == DHT).unwrap();
+        let without = [&file[..tables.at - 4], &file[tables.at + tables.body.len()..]].concat();
+        assert!(Halves::of(&without).is_none());
         // Bytes that are all alike fill a file up, and do no harm.
         let end = file.len() - 2;
         for (filled, fits) in [([0; 40], true), (std::array::from_fn(|i| i as u8), false)] {
@@ -267,7 +273,7 @@ mod tests {
     #[test]
     fn no_bytes_whatever_make_it_fail() {
         let file = picture(203, 117, 3, 92);
-        for i in 0..6000usize {
+        for i in 0..3000usize {
             let mut damaged = file.clone();
             damaged[i.wrapping_mul(7919) % file.len()] ^= 1 << (i % 8);
             if let Ok(codes) = parted(&damaged) {
