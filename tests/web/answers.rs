@@ -16,7 +16,7 @@ fn command_line(line: &str) -> Vec<u8> {
 
 fn command_line_in(photos: impl AsRef<Path>, line: &str) -> Vec<u8> {
     let place = folder();
-    let out = place.path().join("out.html");
+    let out = place.path().join(if line.contains("--report OUT") { "out.html" } else { "out.json" });
     let words = line.split(' ').map(|w| if w == "OUT" { out.to_str().unwrap() } else { w });
     let run = Command::new(env!("CARGO_BIN_EXE_lightsieve")).args(words).current_dir(photos).output().unwrap();
     assert!(run.status.success(), "{line}: {}", String::from_utf8_lossy(&run.stderr));
