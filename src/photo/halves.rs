@@ -11,7 +11,7 @@ use super::codes::{Bits, BitsOut, Tables};
 use super::markers::{DHT, DRI, SOF, SOS, segments};
 
 /// Share of the picture that makes the upper part: the lower one has to wait until all codes are read.
-const UPPER_SHARE: f64 = 0.62;
+const UPPER_SHARE: f64 = 0.65;
 
 /// Luminance of the picture in `bytes`, row by row, its two parts decoded at the same time by `luma`, which fills the
 /// pixels of a file.
