@@ -177,11 +177,10 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
         .iter()
         .filter(|d| d.photos_needed > now)
         .map(|d| {
-            let at_least = if c.spread_unknown() { "by counting alone about" } else { "about" };
             let many = if d.photos_needed >= 1000 {
                 "more than a thousand".into()
             } else {
-                format!("{at_least} {}", d.photos_needed)
+                format!("about {}", d.photos_needed)
             };
             format!("{many} photos a side for a difference of {} % in {}", pct(d.margin_pct), spoken(d.quantity))
         })
@@ -208,5 +207,6 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
             .to_owned()
             + &never;
     }
-    format!(" To tell more it would take {}.{never}", told.join(", and "))
+    let how = if c.spread_unknown() { ", by counting alone," } else { "" };
+    format!(" To tell more it would take{how} {}.{never}", told.join(", and "))
 }
