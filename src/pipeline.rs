@@ -186,7 +186,7 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
     let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
     Ok(MeasuredPhoto {
         path: path.to_owned(),
-        size_px: [photo.width(), photo.height()],
+        size_px,
         origin: photo.origin().clone(),
         smallest_ecd_um,
         smallest_by_ninth_um: ninths.iter().map(|&softness| sight.limit_px(softness) * scale.typical()).collect(),

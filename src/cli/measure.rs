@@ -125,7 +125,7 @@ pub(super) fn measure_all(paths: &[PathBuf], settings: &Settings) -> Result<Vec<
     for path in paths {
         match measure_file(path, settings) {
             Ok(photo) => photos.push(photo),
-            Err(why) => failed.push(format!("{}: {why}", path.display())),
+            Err(e) => failed.push(format!("{}: {e}", path.display())),
         }
         bar.inc(1);
     }

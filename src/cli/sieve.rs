@@ -11,6 +11,7 @@ use crate::compare::sieve::{Aperture, Stack, Weighed, between, fit, predicted};
 use crate::distribution::SieveShape;
 use crate::pipeline::Settings;
 use crate::report::html;
+use crate::report::measured::NO_TEXT;
 use crate::report::sieve::{self as report, Sieved};
 use crate::report::sieve_pair::{self, SievedPair};
 use crate::report::write::{Target, same_place};
@@ -209,15 +210,14 @@ fn read_weights(path: &Path, weighed: &mut Weighed) -> Result<(), Failure> {
     let text = readable(path, std::fs::read(path))?;
     let wrong = |line: u64, what: String| Failure::from(anyhow!("{}, line {line}: {what}", path.display()));
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_slice());
-    let no_text = "it is not UTF-8 text. Save the table as CSV in UTF-8";
-    let header = reader.headers().map_err(|_| wrong(1, no_text.to_owned()))?.clone();
+    let header = reader.headers().map_err(|_| wrong(1, NO_TEXT.to_owned()))?.clone();
     let header: Vec<&str> = header.iter().map(|h| h.trim_start_matches('\u{feff}').trim()).collect();
     if header != ["aperture_um", "retained_g"] {
         return Err(wrong(1, "the header must be aperture_um,retained_g, with a comma between".to_owned()));
     }
     for record in reader.records() {
         let at = |position: Option<&csv::Position>| position.map_or(0, csv::Position::line);
-        let record = record.map_err(|e| wrong(at(e.position()), no_text.to_owned()))?;
+        let record = record.map_err(|e| wrong(at(e.position()), NO_TEXT.to_owned()))?;
         let line = at(record.position());
         let [aperture, mass] = [record.get(0), record.get(1)].map(Option::unwrap_or_default);
         if record.len() != 2 {

@@ -33,7 +33,7 @@ pub fn interval(estimate: &Estimate) -> String {
 }
 
 /// A number with so many decimals, and no sign on zero.
-pub fn fixed(number: f64, places: usize) -> String {
+fn fixed(number: f64, places: usize) -> String {
     let text = format!("{number:.places$}");
     match text.strip_prefix('-') {
         Some(zero) if zero.bytes().all(|b| matches!(b, b'0' | b'.')) => zero.to_owned(),

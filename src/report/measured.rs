@@ -11,7 +11,8 @@ const LARGEST_UM: f64 = 20_000.0;
 /// No weight is larger: far more than any edge weight.
 const LARGEST: f64 = 100_000.0;
 
-const NO_TEXT: &str = "it is not UTF-8 text. Save the table as CSV in UTF-8";
+/// Why a table whose bytes are no text is not read.
+pub const NO_TEXT: &str = "it is not UTF-8 text. Save the table as CSV in UTF-8";
 
 /// Columns without which nothing can be made of a file; the others may be missing.
 const NEEDED: [&str; 3] = ["photo", "ecd_um", "weight"];
