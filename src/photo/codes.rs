@@ -1,4 +1,4 @@
-//! Huffman codes of a sequential JPEG scan, read without making coefficients of them.
+//! Huffman codes of a sequential JPEG scan.
 //!
 //! Source: ITU-T T.81, annexes C and F.
 
@@ -8,16 +8,19 @@ pub(super) struct Codes {
     long: Vec<Next>,
     /// The same for the first [`SHORT`] bits, where they are enough: small, and mostly all that is needed.
     short: Box<[Next; 1 << SHORT]>,
-    /// Code and bits of every symbol that has one.
-    of_symbol: Vec<Option<(u16, u8)>>,
+    /// As many as lie together in the first [`SHORT`] bits with their values, for what is passed.
+    together: Box<[Next; 1 << SHORT]>,
 }
 
-/// A code and the bits of the value behind it.
+/// A code and the value behind it.
 #[derive(Clone, Copy, Default)]
+#[repr(align(4))]
 struct Next {
     /// Bits of both; 0 where no code begins so.
     bits: u8,
-    /// Of a level: bits of the value. Of another coefficient: how many coefficients on, as many as there are at the end.
+    /// Bits of the value.
+    size: u8,
+    /// How many coefficients on: as many as there are at the end, none for a level.
     step: u8,
 }
 
@@ -26,7 +29,7 @@ const LONGEST: u32 = 16;
 /// Bits of nearly every code of a photo.
 const SHORT: u32 = 12;
 /// Coefficients of a block.
-const COEFFICIENTS: u32 = 64;
+const COEFFICIENTS: usize = 64;
 
 impl Codes {
     /// `counts` codes of 1, 2 … 16 bits, for the symbols in turn, of levels or of other coefficients.
@@ -34,101 +37,112 @@ impl Codes {
     /// `None` for symbols that 8-bit pictures have no use for. Source: T.81, C.2, and F.1.2.1 and F.1.2.2 for their meaning.
     fn new(counts: &[u8], symbols: &[u8], of_levels: bool) -> Option<Self> {
         let mut long = vec![Next::default(); 1 << LONGEST];
-        let mut of_symbol = vec![None; 256];
-        let (mut code, mut symbols) = (0u32, symbols.iter());
+        let mut short = Box::new([Next::default(); 1 << SHORT]);
+        let (mut code, mut symbols) = (0usize, symbols.iter());
         for (bits, &count) in (1..=LONGEST).zip(counts) {
             for _ in 0..count {
                 let &symbol = symbols.next()?;
                 let (zeros, size) = (symbol >> 4, symbol & 15);
                 let step = match (zeros, size) {
-                    (0, 0..=11) if of_levels => size,
+                    (0, 0..=11) if of_levels => 0,
                     _ if of_levels => return None,
                     (0, 0) => COEFFICIENTS as u8,
                     (15, 0) | (_, 1..=10) => zeros + 1,
                     _ => return None,
                 };
-                let first = (code as usize) << (LONGEST - bits);
-                long.get_mut(first..first + (1 << (LONGEST - bits)))?.fill(Next { bits: bits as u8 + size, step });
-                of_symbol[usize::from(symbol)] = Some((code as u16, bits as u8));
+                let next = Next { bits: bits as u8 + size, size, step };
+                let range = |most: u32| code << (most - bits)..(code + 1) << (most - bits);
+                long.get_mut(range(LONGEST))?.fill(next);
+                if bits <= SHORT {
+                    short[range(SHORT)].fill(next);
+                }
                 code += 1;
             }
             code <<= 1;
         }
-        let mut short = Box::new([Next::default(); 1 << SHORT]);
-        for (ahead, short) in short.iter_mut().enumerate() {
-            *short = together(&long, (ahead as u32) << (LONGEST - SHORT), if of_levels { 1 } else { SHORT });
+        let mut together = Box::new([Next::default(); 1 << SHORT]);
+        for (ahead, all) in together.iter_mut().enumerate() {
+            *all = lying_together(&long, ahead << (LONGEST - SHORT), if of_levels { 1 } else { SHORT });
         }
-        Some(Codes { long, short, of_symbol })
+        Some(Codes { long, short, together })
     }
 
     #[inline]
-    fn next(&self, bits: &mut Bits) -> Next {
+    fn next(&self, bits: &mut Bits) -> Option<Next> {
         bits.fill();
         match self.short[bits.next(SHORT) as usize] {
-            Next { bits: 0, .. } => self.long[bits.next(LONGEST) as usize],
-            next => next,
+            Next { bits: 0, .. } => Some(self.long[bits.next(LONGEST) as usize]).filter(|next| next.bits > 0),
+            next => Some(next),
         }
+    }
+
+    /// Difference of a block's level to that of the block before. Source: T.81, F.2.2.1.
+    #[inline]
+    pub(super) fn difference(&self, bits: &mut Bits) -> Option<i32> {
+        let next = self.next(bits)?;
+        Some(bits.take(next))
+    }
+
+    /// Reads the other coefficients of a block: hands those that are not 0 to `take`, with their number in the file.
+    /// Source: T.81, F.2.2.2.
+    #[inline]
+    pub(super) fn waves(&self, bits: &mut Bits, mut take: impl FnMut(usize, i32)) -> Option<()> {
+        let mut k = 0;
+        while k < COEFFICIENTS - 1 {
+            let next = self.next(bits)?;
+            let value = bits.take(next);
+            k += usize::from(next.step);
+            if k >= COEFFICIENTS {
+                // Beyond the last one, if this is not the end.
+                return (usize::from(next.step) == COEFFICIENTS).then_some(());
+            }
+            if next.size > 0 {
+                take(k, value);
+            }
+        }
+        Some(())
     }
 
     /// Passes the difference of a block's level.
     #[inline]
     pub(super) fn pass(&self, bits: &mut Bits) -> Option<()> {
-        let next = self.next(bits);
-        bits.skip(next.bits.into())
-    }
-
-    /// Difference of a block's level to that of the block before. Source: T.81, F.2.2.1.
-    #[inline]
-    pub(super) fn difference(&self, bits: &mut Bits) -> Option<i64> {
-        let Next { bits: all, step: size } = self.next(bits);
-        let (all, size) = (u32::from(all), u32::from(size));
-        let value = i64::from(bits.next(all.max(1))) & ((1 << size) - 1);
-        bits.skip(all)?;
-        Some(if value << 1 >> size == 0 { value - (1 << size) + 1 } else { value })
-    }
-
-    /// Passes the other coefficients of a block. Source: T.81, F.2.2.2.
-    #[inline]
-    pub(super) fn pass_waves(&self, bits: &mut Bits) -> Option<()> {
-        let mut k = 1;
-        while k < COEFFICIENTS {
-            bits.fill();
-            let mut next = self.short[bits.next(SHORT) as usize];
-            // What was looked up together may reach into the next block.
-            if next.bits == 0 || k + u32::from(next.step % COEFFICIENTS as u8) >= COEFFICIENTS {
-                next = self.long[bits.next(LONGEST) as usize];
-                // Beyond the last coefficient.
-                if k + u32::from(next.step) > COEFFICIENTS && u32::from(next.step) != COEFFICIENTS {
-                    return None;
-                }
-            }
-            bits.skip(next.bits.into())?;
-            k += u32::from(next.step);
-        }
+        let next = self.next(bits)?;
+        bits.skip(next);
         Some(())
     }
 
-    /// Writes a level as the difference to 0; `None` where the table has no code for one of its size.
-    pub(super) fn write(&self, level: i64, out: &mut BitsOut) -> Option<()> {
-        let size = i64::BITS - level.unsigned_abs().leading_zeros();
-        let (code, length) = self.of_symbol[size as usize]?;
-        out.put(code.into(), length.into());
-        out.put(if level < 0 { level + (1 << size) - 1 } else { level } as u32, size);
+    /// Passes the other coefficients of a block.
+    #[inline]
+    pub(super) fn pass_waves(&self, bits: &mut Bits) -> Option<()> {
+        let mut k = 0;
+        while k < COEFFICIENTS - 1 {
+            bits.fill();
+            let mut next = self.together[bits.next(SHORT) as usize];
+            // What was looked up together may reach into the next block.
+            if next.bits == 0 || k + usize::from(next.step) % COEFFICIENTS >= COEFFICIENTS - 1 {
+                next = self.next(bits)?;
+                if k + usize::from(next.step) >= COEFFICIENTS && usize::from(next.step) != COEFFICIENTS {
+                    return None;
+                }
+            }
+            bits.skip(next);
+            k += usize::from(next.step);
+        }
         Some(())
     }
 }
 
 /// As many codes with their values, at most `most`, as lie whole within the first [`SHORT`] bits of the 16 in `ahead`.
-fn together(long: &[Next], ahead: u32, most: u32) -> Next {
+fn lying_together(long: &[Next], ahead: usize, most: u32) -> Next {
     let mut all = Next::default();
     for _ in 0..most {
-        let next = long[((ahead << all.bits) & 0xFFFF) as usize];
-        let ends = u32::from(next.step) == COEFFICIENTS;
-        let beyond = !ends && u32::from(all.step + next.step) >= COEFFICIENTS;
+        let next = long[(ahead << all.bits) & ((1 << LONGEST) - 1)];
+        let ends = usize::from(next.step) == COEFFICIENTS;
+        let beyond = !ends && usize::from(all.step + next.step) >= COEFFICIENTS;
         if next.bits == 0 || u32::from(all.bits + next.bits) > SHORT || beyond {
             break;
         }
-        all = Next { bits: all.bits + next.bits, step: all.step + next.step };
+        all = Next { bits: all.bits + next.bits, size: 0, step: all.step + next.step };
         if ends {
             break;
         }
@@ -163,134 +177,101 @@ impl Tables {
     }
 }
 
-/// The bits of a scan. A byte FF is followed by a 0 that is no part of them, or ends them.
-#[derive(Clone)]
+/// The data of a scan without the 0 that stands behind every byte FF, with zeros behind the last.
+pub(super) struct ScanData {
+    bytes: Vec<u8>,
+    /// Bytes that are not such zeros.
+    length: usize,
+    /// Marker that ends them, if one does.
+    pub ended_by: Option<u8>,
+}
+
+/// Bytes that are loaded at once.
+const WORD: usize = 8;
+
+impl ScanData {
+    /// Data from the start of `file` to the first marker.
+    pub(super) fn of(file: &[u8]) -> Self {
+        let mut bytes = Vec::with_capacity(file.len() + WORD);
+        let (mut rest, mut ended_by) = (file, None);
+        while let Some(at) = memchr::memchr(0xFF, rest) {
+            let is_data = rest.get(at + 1) == Some(&0);
+            bytes.extend_from_slice(&rest[..at + usize::from(is_data)]);
+            if !is_data {
+                ended_by = rest.get(at + 1).copied();
+                rest = &[];
+                break;
+            }
+            rest = &rest[at + 2..];
+        }
+        bytes.extend_from_slice(rest);
+        let length = bytes.len();
+        bytes.resize(length + WORD, 0);
+        ScanData { bytes, length, ended_by }
+    }
+
+    /// Number of bits.
+    pub(super) fn len(&self) -> usize {
+        8 * self.length
+    }
+
+    /// Bits from number `at` on.
+    pub(super) fn bits(&self, at: usize) -> Bits<'_> {
+        let mut bits = Bits { data: &self.bytes, next_byte: at / 8, word: 0, have: 0 };
+        bits.fill();
+        bits.have -= at as u32 % 8;
+        bits.word <<= at % 8;
+        bits
+    }
+
+    /// True where no byte is left behind the bits up to `at`, or only such as fill a file up, all alike.
+    pub(super) fn ends_at(&self, at: usize) -> bool {
+        self.bytes[..self.length].get(at.div_ceil(8)..).is_some_and(|left| left.iter().all(|&byte| byte == left[0]))
+    }
+}
+
+/// The bits of a scan, with zeros behind the last.
 pub(super) struct Bits<'a> {
     data: &'a [u8],
-    /// Bits at hand, the next one uppermost.
+    next_byte: usize,
+    /// Bits at hand, the next one uppermost. Behind them stand what comes next or zeros.
     word: u64,
     have: u32,
 }
 
-impl<'a> Bits<'a> {
-    pub(super) fn new(data: &'a [u8]) -> Self {
-        Bits { data, word: 0, have: 0 }
+impl Bits<'_> {
+    /// Number of the next bit.
+    pub(super) fn at(&self) -> usize {
+        8 * self.next_byte - self.have as usize
     }
 
-    /// Takes bits until 32 are at hand, enough for a code and its value, or the data end.
+    /// Takes bits until 32 are at hand, enough for a code and its value.
     #[inline]
     fn fill(&mut self) {
-        if self.have >= 32 {
-            return;
-        }
-        if let Some(&eight) = self.data.first_chunk::<8>() {
-            let next = u64::from_be_bytes(eight);
-            // No byte of these is FF: none of the complement's is 0. (The usual trick to find a zero byte in a word.)
-            const ONES: u64 = u64::MAX / 255;
-            if (!next).wrapping_sub(ONES) & next & (ONES << 7) == 0 {
-                let whole = (64 - self.have) / 8;
-                self.word |= next >> self.have;
-                self.have += 8 * whole;
-                // Bits beyond the whole bytes are read again.
-                self.word &= u64::MAX << (64 - self.have);
-                self.data = &self.data[whole as usize..];
-                return;
-            }
-        }
-        while self.have <= 56 {
-            let (byte, rest) = match self.data {
-                [0xFF, 0, rest @ ..] => (0xFF, rest),
-                [0xFF, ..] | [] => return,
-                [byte, rest @ ..] => (*byte, rest),
-            };
-            self.word |= u64::from(byte) << (56 - self.have);
-            self.have += 8;
-            self.data = rest;
-        }
+        let next = self.data.get(self.next_byte..).and_then(<[u8]>::first_chunk);
+        self.word |= next.map_or(0, |&next| u64::from_be_bytes(next)) >> self.have;
+        self.next_byte += ((63 - self.have) / 8) as usize;
+        self.have |= 56;
     }
 
-    /// The next `count` bits, 1 to 32, with zeros behind the last.
+    /// The next `count` bits, 1 to 32.
     #[inline]
     fn next(&self, count: u32) -> u32 {
         (self.word >> (64 - count)) as u32
     }
 
-    /// Passes bits; `None` for no bits, which stand for a code that there is not, and for more than there are.
     #[inline]
-    fn skip(&mut self, count: u32) -> Option<()> {
-        if count.wrapping_sub(1) >= self.have {
-            return None;
-        }
-        self.have -= count;
-        self.word <<= count;
-        Some(())
+    fn skip(&mut self, next: Next) {
+        self.have -= u32::from(next.bits);
+        self.word <<= next.bits;
     }
 
-    /// True where a marker comes next that does not end the picture.
-    pub(super) fn is_interrupted(&self) -> bool {
-        const EOI: u8 = 0xD9;
-        matches!(self.data, [0xFF, marker, ..] if !matches!(*marker, 0 | 0xFF | EOI))
-    }
-
-    /// True where no byte is left, or only such as fill a file up, all alike.
-    pub(super) fn ends(mut self) -> bool {
-        let _ = self.skip(self.have % 8);
-        let mut filling = None;
-        loop {
-            self.fill();
-            if self.have == 0 {
-                return true;
-            }
-            if *filling.get_or_insert(self.next(8)) != self.next(8) {
-                return false;
-            }
-            let _ = self.skip(8);
-        }
-    }
-
-    /// Writes all that is left behind `out`, with what stands behind the scan.
-    pub(super) fn pour_into(mut self, mut out: BitsOut) -> Option<Vec<u8>> {
-        loop {
-            self.fill();
-            let count = self.have.min(32);
-            if count == 0 {
-                break;
-            }
-            out.put(self.next(count), count);
-            self.skip(count)?;
-        }
-        // A byte is filled up with ones (T.81, F.1.2.3).
-        out.put(0x7F, 7);
-        out.file.extend_from_slice(self.data);
-        Some(out.file)
-    }
-}
-
-/// A scan that is written.
-pub(super) struct BitsOut {
-    file: Vec<u8>,
-    /// The last `have` bits are not yet written; fewer than 8.
-    word: u64,
-    have: u32,
-}
-
-impl BitsOut {
-    /// Writes behind what `file` holds.
-    pub(super) fn new(file: Vec<u8>) -> Self {
-        BitsOut { file, word: 0, have: 0 }
-    }
-
-    /// Writes the last `count` bits of `value`, at most 32.
-    fn put(&mut self, value: u32, count: u32) {
-        self.word = self.word << count | u64::from(value);
-        self.have += count;
-        while self.have >= 8 {
-            self.have -= 8;
-            let byte = (self.word >> self.have) as u8;
-            self.file.push(byte);
-            if byte == 0xFF {
-                self.file.push(0);
-            }
-        }
+    /// Takes a code and the value behind it, which is negative where its first bit is 0. Source: T.81, F.2.2.1.
+    #[inline]
+    fn take(&mut self, next: Next) -> i32 {
+        let least = (1u32 << next.size) >> 1;
+        let value = self.next(next.bits.into()) & ((1 << next.size) - 1);
+        self.skip(next);
+        if value < least { value as i32 - (1 << next.size) + 1 } else { value as i32 }
     }
 }

@@ -7,8 +7,8 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
-use super::halves::{self, Unfit};
-use super::markers::{SOF, rare_kind, segments};
+use super::luminance::{self, Unfit};
+use super::markers::{SOF, front, rare_kind, segments};
 use super::orient::upright;
 use super::{Compression, Origin, Photo, Samples};
 use crate::DRAWN_MARK;
@@ -157,7 +157,8 @@ pub fn decode(bytes: &[u8]) -> Result<Photo, PhotoError> {
     if is_marked(&bytes[..START.min(bytes.len())]) {
         return Err(PhotoError::Drawn);
     }
-    let origin = Origin::of(bytes);
+    // Whoever looks for what is not there reads all.
+    let origin = Origin::of(front(bytes));
     let mut compression = None;
     let (width, height, samples) = match kind_of(bytes)? {
         Kind::Jpeg => {
@@ -203,7 +204,7 @@ pub fn decode_rgb(bytes: &[u8]) -> Result<RgbImage, PhotoError> {
     };
     let (w, h) = (rgb.width() as usize, rgb.height() as usize);
     let pixels: Vec<[u8; 3]> = rgb.pixels().map(|p| p.0).collect();
-    let (w, h, pixels) = upright(Origin::of(bytes).orientation, w, h, pixels);
+    let (w, h, pixels) = upright(Origin::of(front(bytes)).orientation, w, h, pixels);
     Ok(RgbImage::from_raw(w as u32, h as u32, pixels.into_flattened()).expect("three bytes a pixel"))
 }
 
@@ -248,10 +249,9 @@ fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
         let rgb = jpeg(bytes, ColorSpace::RGB)?.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
         return Ok((w, h, Samples::Eight(rgb.chunks_exact(3).map(|p| luma8(p[0], p[1], p[2])).collect())));
     }
-    let part = |file: &[u8], into: &mut [u8]| jpeg(file, ColorSpace::Luma).ok()?.decode_into(into).ok();
-    let codes = match halves::decode(bytes, WORTHWHILE_PX, part) {
+    let codes = match luminance::decode(bytes, WORTHWHILE_PX) {
         Ok(codes) => codes,
-        Err(Unfit::Whole) => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
+        Err(Unfit::OtherKind) => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
         Err(Unfit::Damaged) => return Err(PhotoError::Damaged("its data do not fit the picture".into())),
     };
     if codes.len() != w * h || ends_unwritten(&codes, w) {

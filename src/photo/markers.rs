@@ -31,6 +31,11 @@ pub(super) fn rare_kind(bytes: &[u8]) -> Option<&'static str> {
     })
 }
 
+/// What stands in front of a JPEG file's picture data; any other file as a whole.
+pub(super) fn front(bytes: &[u8]) -> &[u8] {
+    segments(bytes).find(|s| s.marker == SOS).map_or(bytes, |scan| &bytes[..scan.at + scan.body.len()])
+}
+
 /// The segments of a file up to the header of its first scan, or to where they are no longer in order.
 ///
 /// Source: ITU-T T.81, annex B.

@@ -8,13 +8,15 @@ mod compression;
 mod copies;
 mod darken;
 mod decode;
-mod halves;
 #[cfg(feature = "heic")]
 mod heic;
 mod linear;
+mod luminance;
 mod markers;
 mod orient;
 mod origin;
+mod units;
+mod waves;
 
 pub use compression::Compression;
 pub use copies::copy_among;
