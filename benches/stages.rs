@@ -4,6 +4,7 @@
 //!
 //! With BENCH_PHOTO set, the photo at that path is taken instead of a rendered one.
 
+use std::io::Cursor;
 use std::path::Path;
 use std::sync::LazyLock;
 
@@ -15,6 +16,9 @@ use lightsieve::pipeline::{ScaleChoice, Settings, join, measure_photo};
 use lightsieve::render::{Ink, SceneSpec, View, render};
 use lightsieve::scale::sheet::{Mark, find_sheet, frames};
 use lightsieve::segment::{self, Regions};
+use zune_core::colorspace::ColorSpace;
+use zune_core::options::DecoderOptions;
+use zune_jpeg::JpegDecoder;
 
 const UM_PER_PX: f64 = 20.0;
 
@@ -68,6 +72,13 @@ fn main() {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn decode(bencher: Bencher) {
     bencher.bench(|| photo::decode(black_box(&STAGES.jpeg)));
+}
+
+/// The same by a library that shares no file among threads.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn decode_by_library(bencher: Bencher) {
+    let options = DecoderOptions::default().jpeg_set_out_colorspace(ColorSpace::Luma);
+    bencher.bench(|| JpegDecoder::new_with_options(Cursor::new(black_box(&STAGES.jpeg)), options).decode());
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

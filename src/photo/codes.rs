@@ -2,6 +2,8 @@
 //!
 //! Source: ITU-T T.81, annexes C and F.
 
+use std::ops::{Range, RangeInclusive};
+
 /// Huffman codes of one table.
 pub(super) struct Codes {
     /// What comes next, for every 16 bits that may.
@@ -177,12 +179,12 @@ impl Tables {
     }
 }
 
-/// The data of a scan without the 0 that stands behind every byte FF, with zeros behind the last.
+/// The data of a scan without the 0 that stands behind every byte FF and without restart markers, with zeros behind the last.
 pub(super) struct ScanData {
     bytes: Vec<u8>,
-    /// Bytes that are not such zeros.
-    length: usize,
-    /// Marker that ends them, if one does.
+    /// Bytes up to each restart, and all.
+    ends: Vec<usize>,
+    /// Marker that ends them, if one does; none for a restart out of turn.
     pub ended_by: Option<u8>,
 }
 
@@ -190,29 +192,38 @@ pub(super) struct ScanData {
 const WORD: usize = 8;
 
 impl ScanData {
-    /// Data from the start of `file` to the first marker.
-    pub(super) fn of(file: &[u8]) -> Self {
-        let mut bytes = Vec::with_capacity(file.len() + WORD);
-        let (mut rest, mut ended_by) = (file, None);
+    /// Data from the start of `file` to the first marker, or, if it `restarts`, to the first that is no restart or out of turn.
+    pub(super) fn of(file: &[u8], restarts: bool) -> Self {
+        const RESTARTS: RangeInclusive<u8> = 0xD0..=0xD7;
+        let mut data = ScanData { bytes: Vec::with_capacity(file.len() + WORD), ends: Vec::new(), ended_by: None };
+        let mut rest = file;
         while let Some(at) = memchr::memchr(0xFF, rest) {
-            let is_data = rest.get(at + 1) == Some(&0);
-            bytes.extend_from_slice(&rest[..at + usize::from(is_data)]);
-            if !is_data {
-                ended_by = rest.get(at + 1).copied();
+            let next = rest.get(at + 1).copied();
+            data.bytes.extend_from_slice(&rest[..at + usize::from(next == Some(0))]);
+            if restarts && next == Some(RESTARTS.start() + (data.ends.len() % 8) as u8) {
+                data.ends.push(data.bytes.len());
+            } else if next != Some(0) {
+                data.ended_by = next.filter(|marker| !restarts || !RESTARTS.contains(marker));
                 rest = &[];
                 break;
             }
             rest = &rest[at + 2..];
         }
-        bytes.extend_from_slice(rest);
-        let length = bytes.len();
-        bytes.resize(length + WORD, 0);
-        ScanData { bytes, length, ended_by }
+        data.bytes.extend_from_slice(rest);
+        data.ends.push(data.bytes.len());
+        data.bytes.extend_from_slice(&[0; WORD]);
+        data
+    }
+
+    /// Bits up to each restart, from the one before on.
+    pub(super) fn stretches(&self) -> impl Iterator<Item = Range<usize>> {
+        let starts = std::iter::once(0).chain(self.ends.iter().copied());
+        starts.zip(&self.ends).map(|(start, end)| 8 * start..8 * end)
     }
 
     /// Number of bits.
     pub(super) fn len(&self) -> usize {
-        8 * self.length
+        8 * (self.bytes.len() - WORD)
     }
 
     /// Bits from number `at` on.
@@ -224,9 +235,10 @@ impl ScanData {
         bits
     }
 
-    /// True where no byte is left behind the bits up to `at`, or only such as fill a file up, all alike.
-    pub(super) fn ends_at(&self, at: usize) -> bool {
-        self.bytes[..self.length].get(at.div_ceil(8)..).is_some_and(|left| left.iter().all(|&byte| byte == left[0]))
+    /// True where no byte is left in these bits, or only such as fill a file up, all alike.
+    pub(super) fn is_filling(&self, bits: Range<usize>) -> bool {
+        let left = self.bytes.get(bits.start.div_ceil(8)..bits.end / 8);
+        left.is_some_and(|left| left.iter().all(|&byte| byte == left[0]))
     }
 }
 
@@ -241,7 +253,7 @@ pub(super) struct Bits<'a> {
 
 impl Bits<'_> {
     /// Number of the next bit.
-    pub(super) fn at(&self) -> usize {
+    pub(super) fn number(&self) -> usize {
         8 * self.next_byte - self.have as usize
     }
 

@@ -24,8 +24,7 @@ pub(super) fn decode(bytes: &[u8], worthwhile_px: usize) -> Result<Vec<u8>, Unfi
 /// Why a file is not decoded here.
 #[derive(Debug, PartialEq)]
 pub(super) enum Unfit {
-    /// It is not of the common kind: sequential, one scan, no restarts, 8 bit, grey or with colour as fine as luminance or
-    /// half as fine.
+    /// It is not of the common kind: sequential, one scan, 8 bit, grey or with colour as fine as luminance or half as fine.
     OtherKind,
     /// A code that there is not, or fewer or more codes than the picture takes: some were changed or lost, and what
     /// follows them is shifted or wrong.
@@ -46,13 +45,15 @@ struct Scan {
     /// For every component, the byte that names its tables; luminance first.
     named: Vec<u8>,
     factors: [f32; SIDE * SIDE],
+    /// Units from one restart to the next; 0 for none.
+    interval: usize,
     data: ScanData,
 }
 
 impl Scan {
     /// `None` for a file that is not of the common kind.
     fn of(bytes: &[u8]) -> Option<Self> {
-        let (mut frame, mut scan, mut tables, mut steps) = (None, None, Tables::default(), [None; 4]);
+        let (mut frame, mut scan, mut tables, mut steps, mut interval) = (None, None, Tables::default(), [None; 4], 0);
         for segment in segments(bytes) {
             match segment.marker {
                 0xC0 | 0xC1 => frame = Some(segment),
@@ -64,7 +65,7 @@ impl Scan {
                     Some(())
                 })?,
                 m if SOF.contains(&m) => return None,
-                DRI if segment.body != [0, 0] => return None,
+                DRI => interval = u16::from_be_bytes(segment.body.try_into().ok()?).into(),
                 _ => {}
             }
         }
@@ -95,33 +96,45 @@ impl Scan {
             tables,
             named: named.into_iter().map(|[_, byte]| byte).collect(),
             factors: factors((*steps.get(usize::from(components[2]))?).as_ref()?),
-            data: ScanData::of(bytes.get(scan.at + scan.body.len()..)?),
+            interval,
+            data: ScanData::of(bytes.get(scan.at + scan.body.len()..)?, interval > 0),
         })
     }
 
-    /// Reads all units, as one part or two.
+    /// Reads all units, as one part or two, or as many as there are restarts.
     fn read(&self, by_two: bool) -> Result<Vec<Part>, Unfit> {
         let [across, down] = self.blocks;
         let reader = Reader::of(&self.data, across * down, &self.tables, &self.named).ok_or(Unfit::OtherKind)?;
-        reader.read(self.across * self.down, by_two)
+        let units = self.across * self.down;
+        if self.interval > 0 { reader.read_with_restarts(units, self.interval) } else { reader.read(units, by_two) }
     }
 
     /// Pixels of the units in all `parts`.
     fn paint(&self, parts: &[Part]) -> Vec<u8> {
+        let mut behind = 0;
+        // Units up to the end of each part.
+        let ends = parts.iter().map(|part| {
+            behind += part.len();
+            behind
+        });
+        let ends: Vec<usize> = ends.collect();
         let mut codes = vec![0; self.width * self.height];
         let rows = codes.par_chunks_mut(self.width * SIDE * self.blocks[1]).enumerate();
-        rows.for_each(|(row, codes)| self.paint_row(row, parts, codes));
+        rows.for_each(|(row, codes)| {
+            let first = row * self.across;
+            let part = ends.partition_point(|&end| end <= first);
+            self.paint_row(&parts[part..], first + parts[part].len() - ends[part], codes);
+        });
         codes
     }
 
-    /// Writes the pixels of a row of units into its part of the picture, `codes`.
-    fn paint_row(&self, row: usize, parts: &[Part], codes: &mut [u8]) {
+    /// Writes the pixels of a row of units into its part of the picture, `codes`: `before` units of the `parts` come before.
+    fn paint_row(&self, parts: &[Part], mut before: usize, codes: &mut [u8]) {
         let mut waiting = Waiting::default();
-        let mut before = row * self.across;
         let units = parts.iter().flat_map(|part| {
-            let first = before.min(part.len());
-            before -= first;
-            part.units_from(first)
+            let units = part.units_from(before);
+            before = 0;
+            units
         });
         for (column, waves) in units.take(self.across).enumerate() {
             let mut block = 0;
@@ -255,6 +268,31 @@ mod tests {
     }
 
     #[test]
+    fn restarts_are_read() {
+        let file = include_bytes!("../../tests/data/restarts.jpg").to_vec();
+        assert_alike(&all(&file).unwrap(), &by_library(&file).unwrap(), "restarts");
+        let restart = |n: u8| file.windows(2).position(|two| two == [0xFF, 0xD0 + n]).unwrap();
+        // One is lost, with what belongs to it or without; or they come out of turn.
+        let (one, two) = (restart(1), restart(2));
+        assert_eq!(all(&[&file[..one], &file[two..]].concat()), Err(Unfit::Damaged));
+        let end = file.len() - 2;
+        assert_eq!(all(&file[..end]), all(&file));
+        assert_eq!(all(&file[..restart(7)]), Err(Unfit::Damaged));
+        let mut damaged = file.clone();
+        damaged[one + 1] = 0xD2;
+        assert_eq!(all(&damaged), Err(Unfit::Damaged));
+        // Damage stays between two restarts, where it is told.
+        for at in (one + 2)..two {
+            let mut damaged = file.clone();
+            damaged[at] = 0x55;
+            if let Ok(codes) = all(&damaged) {
+                let off = codes.iter().zip(all(&file).unwrap()).filter(|(a, b)| *a != b).count();
+                assert!(off <= 3 * 16 * 16, "{at}: {off}");
+            }
+        }
+    }
+
+    #[test]
     fn a_second_reader_that_is_out_of_step_does_no_harm() {
         // Blocks all alike: their codes repeat, and give no hint of where one begins.
         let codes: Vec<u8> = (0..480 * 480).map(|i| if (i % 8 + i / 480 % 8) % 3 == 0 { 40 } else { 200 }).collect();
@@ -271,9 +309,9 @@ mod tests {
         for end in (0..file.len() - 2).step_by(file.len() / 200) {
             assert!(all(&file[..end]).is_err(), "cut at {end} of {}", file.len());
         }
-        // A restart after every unit is announced.
+        // A restart after every unit is announced, and none is there.
         let restarts = [&file[..2], &[0xFF, DRI, 0, 4, 0, 1], &file[2..]].concat();
-        assert_eq!(all(&restarts), Err(Unfit::OtherKind));
+        assert_eq!(all(&restarts), Err(Unfit::Damaged));
         let sof = segments(&file).find(|s| SOF.contains(&s.marker)).unwrap().at - 3;
         let mut progressive = file.clone();
         progressive[sof] = 0xC2;

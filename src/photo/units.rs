@@ -8,6 +8,10 @@
 //! Source: ITU-T T.81, annexes A (units) and F (levels); S. T. Klein & Y. Wiseman, Comput. J. 46 (2003) 487–497, on codes
 //! read from the middle (from memory).
 
+use std::ops::Range;
+
+use rayon::prelude::*;
+
 use super::codes::{Bits, Codes, ScanData, Tables};
 use super::luminance::Unfit;
 use super::waves::PLACES;
@@ -15,6 +19,9 @@ use super::waves::PLACES;
 /// Units that a reader passes before it is taken to be in step. Of 400 starts in each of 28 photos half were after 3 units, and
 /// all after 22.
 const FALLING_INTO_STEP: usize = 100;
+
+/// How often a reader that meets a code that there is not begins anew.
+const TRIES: usize = 100;
 
 /// Marker of the end of the picture.
 const EOI: u8 = 0xD9;
@@ -71,14 +78,15 @@ impl<'a> Reader<'a> {
         Some(Reader { data, blocks, luma: tables.named(luma)?, colour })
     }
 
-    /// Reads all of so many units, as one part or, if `by_two`, as two at the same time.
+    /// Reads all of so many units: as one part or, if `by_two`, as two at the same time.
     ///
     /// # Errors
     /// The data hold fewer units, or more, or something else comes between.
     pub(super) fn read(&self, units: usize, by_two: bool) -> Result<Vec<Part>, Unfit> {
         let mut parts = Vec::with_capacity(2);
         if let Some(middle) = by_two.then(|| self.in_step(self.data.len() / 2)).flatten() {
-            let (first, second) = rayon::join(|| self.part(0, middle, units), || self.part(middle, usize::MAX, units));
+            let (first, second) =
+                rayon::join(|| self.part(0..middle, units), || self.part(middle..self.data.len(), units));
             let fits = first.end == middle && first.len() + second.len() == units;
             let second = Part { base: first.level, ..second };
             parts.push(first);
@@ -89,15 +97,38 @@ impl<'a> Reader<'a> {
         let mut last = (read, end);
         // All where there was one reader, and the rest where the second was not in step.
         if read < units {
-            let rest = Part { base, ..self.part(end, usize::MAX, units - read) };
+            let rest = Part { base, ..self.part(end..self.data.len(), units - read) };
             last = (read + rest.len(), rest.end);
             parts.push(rest);
         }
+        let fits = last.0 == units && self.data.is_filling(last.1..self.data.len());
+        if fits { Ok(parts) } else { Err(self.unfit()) }
+    }
+
+    /// Reads all of so many units with a restart after every `interval`: as a part from each to the next.
+    ///
+    /// # Errors
+    /// As [`Reader::read`].
+    pub(super) fn read_with_restarts(&self, units: usize, interval: usize) -> Result<Vec<Part>, Unfit> {
+        let stretches: Vec<_> = self.data.stretches().collect();
+        if stretches.len() != units.div_ceil(interval) {
+            return Err(self.unfit());
+        }
+        let read = |(i, bits): (usize, Range<usize>)| {
+            let expected = interval.min(units - i * interval);
+            let part = self.part(bits.clone(), expected);
+            let fits = part.len() == expected && self.data.is_filling(part.end..bits.end);
+            if fits { Ok(part) } else { Err(self.unfit()) }
+        };
+        stretches.into_par_iter().enumerate().map(read).collect()
+    }
+
+    /// Why the data do not hold what they should.
+    fn unfit(&self) -> Unfit {
         match self.data.ended_by {
-            _ if last.0 == units && self.data.ends_at(last.1) => Ok(parts),
-            None | Some(0xFF | EOI) => Err(Unfit::Damaged),
+            None | Some(0xFF | EOI) => Unfit::Damaged,
             // Something else than codes comes next.
-            Some(_) => Err(Unfit::OtherKind),
+            Some(_) => Unfit::OtherKind,
         }
     }
 
@@ -117,30 +148,30 @@ impl<'a> Reader<'a> {
         Some(())
     }
 
-    /// Units from bit number `start` on, up to that at `until` or behind it, or the end of the data; at most so many.
-    fn part(&self, start: usize, until: usize, units: usize) -> Part {
+    /// Units from the first of these bits on, until one ends with or behind the last of them; at most so many.
+    fn part(&self, bits: Range<usize>, units: usize) -> Part {
         // About as many coefficients as bytes; more make room for themselves.
-        let bytes = (until.min(self.data.len()).saturating_sub(start)) / 8;
-        let mut part = Part { waves: Vec::with_capacity(bytes), end: start, ..Part::default() };
-        let mut bits = self.data.bits(start);
-        while part.units.len() < units && part.end < until {
+        let expected = (bits.len() / 8).min(units.saturating_mul(self.blocks * PLACES.len()));
+        let mut part = Part { waves: Vec::with_capacity(expected), end: bits.start, ..Part::default() };
+        let mut at = self.data.bits(bits.start);
+        while part.len() < units && part.end < bits.end {
             let (begin, mut level) = (part.waves.len(), part.level);
-            let read = self.unit(&mut bits, &mut level, &mut part.waves);
-            if read.is_none() || bits.at() > self.data.len() {
+            let read = self.unit(&mut at, &mut level, &mut part.waves);
+            if read.is_none() || at.number() > self.data.len() {
                 part.waves.truncate(begin);
                 break;
             }
             part.units.push(begin as u32);
-            (part.end, part.level) = (bits.at(), level);
+            (part.end, part.level) = (at.number(), level);
         }
         part
     }
 
     /// A bit not far behind number `at` where a unit begins, as far as can be told.
     fn in_step(&self, mut at: usize) -> Option<usize> {
-        while at < self.data.len() {
-            let part = self.part(at, usize::MAX, FALLING_INTO_STEP);
-            if part.units.len() == FALLING_INTO_STEP {
+        for _ in 0..TRIES {
+            let part = self.part(at..self.data.len(), FALLING_INTO_STEP);
+            if part.len() == FALLING_INTO_STEP {
                 return Some(part.end);
             }
             // A code that there is not: the place was wrong.
