@@ -1,4 +1,4 @@
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use statrs::distribution::{Continuous, ContinuousCDF, StudentsT};
 
 /// Error function, absolute error below 1.2e-7 near 0 and relative error below 1.2e-7 elsewhere.
 ///
@@ -36,32 +36,30 @@ pub fn normal_quantile(p: f64) -> f64 {
     bisect(-40.0, 40.0, |x| normal_cdf(x) - p)
 }
 
-/// Quantile of Student's t law with `df` degrees of freedom (`df` > 0), for `p` in (0, 1).
+/// Quantile of Student's t law with `df` degrees of freedom (`df` > 0, may be infinite), for `p` in (0, 1).
 ///
-/// Integrates the density by Simpson's rule and solves by Newton's method.
+/// Solves the library's cumulative law by Newton's method.
 pub fn student_t_quantile(p: f64, df: f64) -> f64 {
+    let z = normal_quantile(p);
     if df > 1e4 {
-        // The density below is too narrow to integrate; two terms of Cornish and Fisher's series are right to 1e-8 here.
-        let z = normal_quantile(p);
+        // Two terms of Cornish and Fisher's series are right to 1e-8 here.
         return z + (z * z * z + z) / (4.0 * df);
     }
     if p < 0.5 {
         return -student_t_quantile(1.0 - p, df);
     }
-    // With t = tan(angle)·√df the density becomes cos(angle)^(df − 1): smooth on a finite interval.
-    let density = |a: f64| a.cos().powf(df - 1.0);
-    let whole = 2.0 * simpson(0.0, std::f64::consts::FRAC_PI_2, density);
+    let Ok(law) = StudentsT::new(0.0, 1.0, df) else { return f64::NAN };
     // The normal quantile lies below the sought one, and the cumulative law bends downwards: each step comes nearer
     // without passing it.
-    let mut angle = (normal_quantile(p) / df.sqrt()).atan();
-    for _ in 0..100 {
-        let step = ((p - 0.5) * whole - simpson(0.0, angle, density)) / density(angle);
-        angle += step;
-        if step < 1e-13 {
+    let mut t = z;
+    for _ in 0..200 {
+        let step = (p - law.cdf(t)) / law.pdf(t);
+        t += step;
+        if step <= 1e-12 * t {
             break;
         }
     }
-    angle.tan() * df.sqrt()
+    t
 }
 
 /// Cumulative Student's t law with `df` degrees of freedom (`df` > 0, may be infinite), dimensionless.
@@ -80,13 +78,6 @@ fn bisect(mut low: f64, mut high: f64, rising: impl Fn(f64) -> f64) -> f64 {
         if rising(mid) < 0.0 { low = mid } else { high = mid }
     }
     0.5 * (low + high)
-}
-
-fn simpson(a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
-    const HALVES: usize = 200;
-    let h = (b - a) / (2 * HALVES) as f64;
-    let inner: f64 = (1..2 * HALVES).map(|i| f(a + i as f64 * h) * if i % 2 == 1 { 4.0 } else { 2.0 }).sum();
-    (f(a) + inner + f(b)) * h / 3.0
 }
 
 /// Symmetric sampled Gaussian with unit sum, for smoothing rows and patches.
