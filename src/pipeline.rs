@@ -16,7 +16,7 @@ use crate::advice;
 use crate::backdrop::{self, BackdropError, Region, Scene};
 use crate::distribution::{
     Basis, Curve, Figures, IntervalSettings, KnownCheck, KnownError, KnownSize, LARGEST_UM, LEAST_RECALL,
-    PhotoParticles, Sample, SampleError, Sizes, check_known, intervals, mass_figures,
+    PhotoParticles, Sample, SampleError, Sizes, check_known, intervals, mass_figures, share_above,
 };
 use crate::numeric::{Spans, convex_hull};
 use crate::particle::{self, Calibration, Flags, Particle, Shape};
@@ -328,7 +328,8 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
     let smallest_ecd_um = sample.smallest_ecd_um();
     let fines_at_least = smallest_ecd_um > settings.fines_um;
     let floors = photos.iter().map(|p| p.recall.size_px(LEAST_RECALL) * p.scale.typical());
-    let by_mass = mass_figures(&sizes, floors.fold(0.0, f64::max), settings.fines_um, &how);
+    let floor = floors.fold(0.0, f64::max);
+    let by_mass = mass_figures(&sizes, floor, settings.fines_um, &how);
     let as_sieved = settings.sieve_shape.map(|shape| {
         let how = IntervalSettings { scale_uncertainty: uncertainty.hypot(shape.shift_uncertainty), ..how };
         (shape, intervals(&shape.sizes(&sample), Basis::Mass, settings.fines_um, &how))
@@ -342,7 +343,7 @@ pub fn join(photos: Vec<MeasuredPhoto>, settings: &Settings) -> Result<Measureme
         shares_above: settings
             .shares_above_um
             .iter()
-            .map(|&um| (um, 100.0 * (1.0 - sizes.finer(Basis::Mass, um))))
+            .map(|&um| (um, share_above(&sizes, um, floor, settings.fines_um, &how)))
             .collect(),
         fines_um: settings.fines_um,
         fines_at_least,

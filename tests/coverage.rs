@@ -5,8 +5,8 @@
 //! table in `docs/uncertainty.md` comes from
 //! `cargo test --release --test coverage -- --ignored --nocapture`.
 
-use lightsieve::distribution::{Basis, Figures, IntervalSettings, Sizes, intervals};
-use lightsieve::numeric::Draws;
+use lightsieve::distribution::{Basis, Figures, IntervalSettings, Sizes, intervals, share_above};
+use lightsieve::numeric::{Draws, Estimate};
 use rayon::prelude::*;
 
 /// A grind: coarse and fine lognormal parts by number.
@@ -55,27 +55,43 @@ impl Study {
         median * (sigma * draws.normal()).exp()
     }
 
-    /// Figures of a very large sample without spread.
-    fn truth(&self) -> [f64; 7] {
-        let study = Study { photos: 1, spread: 0.0, particles: 2_000_000, ..*self };
-        Figures::of(&study.draw(&mut Draws::new(99, 0)), Basis::Mass, 100.0).to_array()
+    /// A very large sample without spread.
+    fn very_many(&self) -> Sizes {
+        Study { photos: 1, spread: 0.0, particles: 2_000_000, ..*self }.draw(&mut Draws::new(99, 0))
     }
 
     /// Share of `runs` studies whose interval holds the truth, per figure.
-    fn coverage(&self, runs: usize) -> [f64; 7] {
-        let truth = self.truth();
-        let hits: Vec<[u32; 7]> = (0..runs as u64)
-            .into_par_iter()
-            .map(|run| {
-                let sizes = self.draw(&mut Draws::new(5, run));
-                let how = IntervalSettings { level: 0.95, draws: 300, seed: run, scale_uncertainty: 0.0 };
-                let found = intervals(&sizes, Basis::Mass, 100.0, &how);
-                std::array::from_fn(|f| u32::from(found[f].low <= truth[f] && truth[f] <= found[f].high))
-            })
-            .collect();
+    fn coverage(&self, runs: u64) -> [f64; 7] {
+        let truth = Figures::of(&self.very_many(), Basis::Mass, 100.0).to_array();
+        self.held(runs, truth, |sizes, how| intervals(sizes, Basis::Mass, 100.0, how))
+    }
+
+    /// The same for the shares of the mass coarser than the [`COARSER_UM`].
+    fn coverage_of_shares(&self, runs: u64) -> [f64; 3] {
+        let all = self.very_many();
+        let truth = COARSER_UM.map(|um| 100.0 * (1.0 - all.finer(Basis::Mass, um)));
+        // All that there is is seen.
+        self.held(runs, truth, |sizes, how| COARSER_UM.map(|um| share_above(sizes, um, 0.0, 100.0, how)))
+    }
+
+    fn held<const N: usize>(
+        &self,
+        runs: u64,
+        truth: [f64; N],
+        of: impl Fn(&Sizes, &IntervalSettings) -> [Estimate; N] + Sync,
+    ) -> [f64; N] {
+        let hits = (0..runs).into_par_iter().map(|run| {
+            let sizes = self.draw(&mut Draws::new(5, run));
+            let found = of(&sizes, &IntervalSettings { level: 0.95, draws: 300, seed: run, scale_uncertainty: 0.0 });
+            std::array::from_fn(|f| u32::from(found[f].low <= truth[f] && truth[f] <= found[f].high))
+        });
+        let hits: Vec<[u32; N]> = hits.collect();
         std::array::from_fn(|f| hits.iter().map(|h| f64::from(h[f])).sum::<f64>() / runs as f64)
     }
 }
+
+/// Sizes that some tenth, half and nine tenths of the mass of both grinds are coarser than, µm.
+const COARSER_UM: [f64; 3] = [1000.0, 600.0, 350.0];
 
 #[test]
 fn intervals_of_one_and_three_photos_hold_the_truth_as_often_as_they_say() {
@@ -87,6 +103,9 @@ fn intervals_of_one_and_three_photos_hold_the_truth_as_often_as_they_say() {
     for study in [one, three] {
         for (name, share) in Figures::NAMES.into_iter().zip(study.coverage(runs)) {
             assert!(share > bound, "{name} with {} photos: {share}", study.photos);
+        }
+        for (um, share) in COARSER_UM.into_iter().zip(study.coverage_of_shares(runs)) {
+            assert!(share > bound, "share above {um} µm with {} photos: {share}", study.photos);
         }
     }
 }
@@ -106,8 +125,10 @@ fn a_handful_of_particles_is_not_believed() {
 #[test]
 #[ignore = "the whole table takes minutes"]
 fn print_the_whole_table() {
-    println!("| grind | photos | particles each | spread | D10 | D50 | D90 | span | fines | D[3,2] | D[4,3] |");
-    println!("|---|---|---|---|---|---|---|---|---|---|---|");
+    println!(
+        "| grind | photos | particles each | spread | D10 | D50 | D90 | span | fines | D[3,2] | D[4,3] | > 1000 | > 600 | > 350 |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|---|---|");
     for (name, grind) in [("two parts", FILTER), ("few fines", NARROW)] {
         for photos in [1, 2, 3, 5] {
             for particles in [300, 1000, 4000] {
@@ -116,7 +137,8 @@ fn print_the_whole_table() {
                         continue;
                     }
                     let study = Study { grind, photos, particles, spread };
-                    let row: Vec<String> = study.coverage(400).iter().map(|c| format!("{:.1}", 100.0 * c)).collect();
+                    let (figures, shares) = (study.coverage(400), study.coverage_of_shares(400));
+                    let row: Vec<String> = figures.iter().chain(&shares).map(|c| format!("{:.1}", 100.0 * c)).collect();
                     println!("| {name} | {photos} | {particles} | {:.0} % | {} |", 100.0 * spread, row.join(" | "));
                 }
             }

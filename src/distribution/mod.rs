@@ -16,4 +16,4 @@ pub use known::{KnownCheck, KnownError, KnownSize, check_known};
 pub use limit::{LEAST_RECALL, Recall, RecallRow, SEEN, expected_ecd_px};
 pub use sample::{Landmarks, PhotoParticles, Sample, SampleError, pale};
 pub use sieved::SieveShape;
-pub use unseen::{LARGEST_UM, Unseen, completed, mass_figures};
+pub use unseen::{LARGEST_UM, Unseen, completed, mass_figures, share_above};

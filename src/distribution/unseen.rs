@@ -118,6 +118,41 @@ pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalS
     }))
 }
 
+/// Share of the mass coarser than `size_um`, %, with its interval, opened for what no photo shows.
+///
+/// The interval is that of the share finer than the size, carried to the logarithm of the odds, where both shares are known
+/// alike and neither leaves 0 to 100 %. Where nothing is coarser, the upper end is the mass of three particles (the rule of
+/// three, as in [`intervals`]) twice as heavy as those of that size. Coverage is simulated in `tests/coverage.rs`.
+pub fn share_above(sizes: &Sizes, size_um: f64, floor_um: f64, fines_um: f64, how: &IntervalSettings) -> Estimate {
+    let finer = intervals(sizes, Basis::Mass, size_um, how)[Figures::FINES];
+    let value = 100.0 - finer.value;
+    let coarser = |ratio: f64| {
+        // By as much as the logarithm of the finer share moves, that of the odds moves this many times more.
+        let odds = value / finer.value * ratio.powf(-100.0 / value);
+        100.0 * odds / (1.0 + odds)
+    };
+    let (low, high) = if finer.value <= 0.0 {
+        ((100.0 - finer.high).max(0.0), 100.0)
+    } else if value <= 1e-9 {
+        let three = 3.0 * 2.0 * size_um.powi(3);
+        (0.0, 100.0 * three / (three + rows(sizes).map(mass).sum::<f64>()))
+    } else {
+        (coarser(finer.high / finer.value), coarser(finer.low / finer.value))
+    };
+    let bound = Bound::of(sizes, floor_um, fines_um, how.level);
+    // More that is finer makes the share smaller, more between the size and what is seen makes it larger.
+    let [less, more] = [(0.0, floor_um.min(size_um)), (size_um.min(floor_um), floor_um)]
+        .map(|(from, to)| bound.unseen(sizes, from, to).most_pct / 100.0);
+    let down = value - value / (1.0 + less);
+    let up = (value + 100.0 * more) / (1.0 + more) - value;
+    Estimate {
+        value,
+        low: (value - (value - low).hypot(down)).max(0.0),
+        high: (value + (high - value).hypot(up)).min(100.0),
+        level: how.level,
+    }
+}
+
 /// The interval without sizes above the largest.
 fn capped(size: Estimate) -> Estimate {
     Estimate { high: size.high.min(LARGEST_UM).max(size.value), ..size }
@@ -198,6 +233,28 @@ mod tests {
         }
         // The line itself is the worst case: 95 %, known to 1.3.
         assert!((273..=300).contains(&held), "{held} of 300");
+    }
+
+    #[test]
+    fn a_share_above_a_size_stays_between_nothing_and_all() {
+        let how = IntervalSettings { level: 0.95, draws: 300, seed: 1, scale_uncertainty: 0.0 };
+        let (sizes, _) = drawn(2000, 60.0, 5);
+        let share = |um: f64, floor: f64| share_above(&sizes, um, floor, 100.0, &how);
+        let half = share(160.0, 0.0);
+        assert!((half.value - 100.0 * (1.0 - sizes.finer(Basis::Mass, 160.0))).abs() < 1e-9);
+        assert!(0.0 < half.low && half.low < half.value && half.value < half.high && half.high < 100.0, "{half:?}");
+        // Finer than all, and coarser than all: three particles may be there besides.
+        let total: f64 = sizes.ecd_um.iter().map(|d| d.powi(3)).sum();
+        let [all, none] = [share(50.0, 0.0), share(300.0, 0.0)];
+        assert_eq!([all.value, all.high], [100.0, 100.0]);
+        assert!((all.low - (100.0 - 300.0 * 50f64.powi(3) / total)).abs() < 1e-9, "{all:?}");
+        assert_eq!([none.value, none.low], [0.0, 0.0]);
+        let three = 6.0 * 300f64.powi(3);
+        assert!((none.high - 100.0 * three / (total + three)).abs() < 1e-9, "{none:?}");
+        // What is not seen below 60 µm makes the share above a larger size smaller, and that above a smaller one either.
+        let [coarse, fine] = [160.0, 40.0].map(|um| (share(um, 0.0), share(um, 60.0)));
+        assert!(coarse.1.low < coarse.0.low && coarse.1.high == coarse.0.high, "{coarse:?}");
+        assert!(fine.1.low < fine.0.low, "{fine:?}");
     }
 
     #[test]

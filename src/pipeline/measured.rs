@@ -78,7 +78,7 @@ pub struct Measurement {
     /// The same in fine steps, 200 to a factor of ten, for drawing the cumulative line.
     pub cumulative: Curve,
     /// Share of the mass coarser than each size asked for: (size in µm, share in %).
-    pub shares_above: Vec<(f64, f64)>,
+    pub shares_above: Vec<(f64, Estimate)>,
     /// How sieves would sort the grounds, where their shape is known: figures by mass, sizes being the widths by which particles pass.
     pub as_sieved: Option<(SieveShape, [Estimate; 7])>,
     /// Fines are finer than this, µm.

@@ -149,6 +149,7 @@ struct SievedV1 {
 struct ShareV1 {
     size_um: f64,
     share_pct: f64,
+    interval_pct: [f64; 2],
 }
 
 #[derive(Serialize)]
@@ -307,7 +308,11 @@ fn measurement_v1(m: &Measurement) -> MeasurementV1 {
             figures: named(&m.by_mass),
             fines_below_um: m.fines_um,
             fines_at_least: m.fines_at_least,
-            shares_above: m.shares_above.iter().map(|&(size_um, share_pct)| ShareV1 { size_um, share_pct }).collect(),
+            shares_above: m
+                .shares_above
+                .iter()
+                .map(|&(size_um, e)| ShareV1 { size_um, share_pct: e.value, interval_pct: [e.low, e.high] })
+                .collect(),
             confidence_pct: 100.0 * m.level,
             intervals: Figures::NAMES.into_iter().zip(m.by_mass.iter().map(|e| [e.low, e.high])).collect(),
         },

@@ -115,12 +115,12 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
             number: String::new(),
         })
     });
-    let shares = m.shares_above.iter().map(|&(size, share)| Row {
-        name: format!("> {} µm", significant(size, 3)),
+    let shares = m.shares_above.iter().map(|(size, share)| Row {
+        name: format!("> {} µm", significant(*size, 3)),
         says: "",
         unit: "%",
-        mass: format!("{share:.1}"),
-        interval: String::new(),
+        mass: value(share),
+        interval: interval(share),
         number: String::new(),
     });
     figures.chain(sieved).chain(shares).collect()
