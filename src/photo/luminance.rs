@@ -11,6 +11,10 @@ use super::markers::{DHT, DQT, DRI, SOF, SOS, segments};
 use super::units::{Part, Reader};
 use super::waves::{SIDE, TOGETHER, Waves, factors, pixels};
 
+/// Most pixels of a picture that is decoded here: their coefficients, all kept until pixels are made, take 256 MB at most,
+/// and in a photo a sixth of that.
+const MOST_PX: usize = 1 << 26;
+
 /// Luminance of the picture in `bytes`, row by row. From `worthwhile_px` pixels on two readers share the codes.
 ///
 /// # Errors
@@ -24,7 +28,8 @@ pub(super) fn decode(bytes: &[u8], worthwhile_px: usize) -> Result<Vec<u8>, Unfi
 /// Why a file is not decoded here.
 #[derive(Debug, PartialEq)]
 pub(super) enum Unfit {
-    /// It is not of the common kind: sequential, one scan, 8 bit, grey or with colour as fine as luminance or half as fine.
+    /// It is not of the common kind: sequential, one scan, 8 bit, grey or with colour as fine as luminance or half as fine, and of
+    /// no more than [`MOST_PX`].
     OtherKind,
     /// A code that there is not, or fewer or more codes than the picture takes: some were changed or lost, and what
     /// follows them is shifted or wrong.
@@ -83,7 +88,7 @@ impl Scan {
         let named: Vec<[u8; 2]> = rest.as_chunks().0.iter().take(count.into()).copied().collect();
         let same_order = components.iter().step_by(3).eq(named.iter().map(|[name, _]| name));
         let has_tables = named.iter().all(|[_, byte]| tables.named(*byte).is_some());
-        if scanned != count || !same_order || !has_tables || width == 0 || height == 0 {
+        if scanned != count || !same_order || !has_tables || !(1..=MOST_PX).contains(&(width * height)) {
             return None;
         }
         let blocks = [luma >> 4, luma & 15].map(usize::from);

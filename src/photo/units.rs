@@ -54,7 +54,7 @@ impl Part {
             let end = self.units.get(i + 1).map_or(self.waves.len(), |&end| end as usize);
             self.waves[self.units[i] as usize..end].iter().map(|wave| {
                 let place = (wave & 63) as usize;
-                (place, (wave >> 6) + if place == 0 { self.base } else { 0 })
+                (place, (wave >> 6).wrapping_add(if place == 0 { self.base } else { 0 }))
             })
         })
     }
@@ -93,7 +93,7 @@ impl<'a> Reader<'a> {
             parts.extend(Some(second).filter(|_| fits));
         }
         let read: usize = parts.iter().map(Part::len).sum();
-        let (end, base) = parts.last().map_or((0, 0), |part| (part.end, part.base + part.level));
+        let (end, base) = parts.last().map_or((0, 0), |part| (part.end, part.base.wrapping_add(part.level)));
         let mut last = (read, end);
         // All where there was one reader, and the rest where the second was not in step.
         if read < units {
@@ -132,7 +132,8 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Reads a unit from `level` on; `None` where a code stands that there is not. What lies behind the data reads as 0.
+    /// Reads a unit from `level` on, which damaged data may lead anywhere; `None` where a code stands that there is not. What
+    /// lies behind the data reads as 0.
     #[inline]
     fn unit(&self, bits: &mut Bits, level: &mut i32, waves: &mut Vec<i32>) -> Option<()> {
         let [levels, others] = self.luma;

@@ -116,7 +116,7 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
         })
     });
     let shares = m.shares_above.iter().map(|(size, share)| Row {
-        name: format!("> {} µm", significant(*size, 3)),
+        name: format!("> {size} µm"),
         says: "",
         unit: "%",
         mass: value(share),
