@@ -1,3 +1,5 @@
+use statrs::distribution::{ContinuousCDF, Gamma};
+
 use super::interval::in_order;
 use super::{Basis, Figures, IntervalSettings, Sizes, intervals};
 use crate::numeric::{Estimate, normal_quantile};
@@ -121,23 +123,31 @@ pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalS
 /// Share of the mass coarser than `size_um`, %, with its interval, opened for what no photo shows.
 ///
 /// The interval is that of the share finer than the size, carried to the logarithm of the odds, where both shares are known
-/// alike and neither leaves 0 to 100 %. Where nothing is coarser, the upper end is the mass of three particles (the rule of
-/// three, as in [`intervals`]) twice as heavy as those of that size. Coverage is simulated in `tests/coverage.rs`.
+/// alike and neither leaves 0 to 100 %. With one photo it reaches no farther than the numbers that may have been expected where so many came on
+/// both sides, by the law of Poisson. Where nothing is coarser, the upper end is the mass of as many particles as may have been expected
+/// where none came, twice as heavy as the largest; nothing is coarser than [`LARGEST_UM`]. Coverage is simulated in
+/// `tests/coverage.rs`.
 pub fn share_above(sizes: &Sizes, size_um: f64, floor_um: f64, fines_um: f64, how: &IntervalSettings) -> Estimate {
     let finer = intervals(sizes, Basis::Mass, size_um, how)[Figures::FINES];
     let value = 100.0 - finer.value;
-    let coarser = |ratio: f64| {
-        // By as much as the logarithm of the finer share moves, that of the odds moves this many times more.
-        let odds = value / finer.value * ratio.powf(-100.0 / value);
-        100.0 * odds / (1.0 + odds)
-    };
-    let (low, high) = if finer.value <= 0.0 {
+    let (low, high) = if size_um >= LARGEST_UM {
+        (value, value)
+    } else if finer.value <= 0.0 {
         ((100.0 - finer.high).max(0.0), 100.0)
     } else if value <= 1e-9 {
-        let three = 3.0 * 2.0 * size_um.powi(3);
-        (0.0, 100.0 * three / (three + rows(sizes).map(mass).sum::<f64>()))
+        let largest = sizes.ecd_um.last().map_or(size_um, |d| d.min(size_um));
+        let most = 2.0 * largest.powi(3) * -(1.0 - how.level).ln();
+        (0.0, 100.0 * most / (most + rows(sizes).map(mass).sum::<f64>()))
     } else {
-        (coarser(finer.high / finer.value), coarser(finer.low / finer.value))
+        // By as much as the logarithm of the finer share moves, that of the odds moves this many times more.
+        let by_chance = |end: f64| (finer.value / end).ln() * 100.0 / value;
+        let [less, more] =
+            if sizes.photos() == 1 { most_by_counting(sizes, size_um, how.level) } else { [f64::INFINITY; 2] };
+        let coarser = |change: f64| {
+            let odds = value / finer.value * change.exp();
+            100.0 * odds / (1.0 + odds)
+        };
+        (coarser(by_chance(finer.high).max(-less)), coarser(by_chance(finer.low).min(more)))
     };
     let bound = Bound::of(sizes, floor_um, fines_um, how.level);
     // More that is finer makes the share smaller, more between the size and what is seen makes it larger.
@@ -151,6 +161,23 @@ pub fn share_above(sizes: &Sizes, size_um: f64, floor_um: f64, fines_um: f64, ho
         high: (value + (high - value).hypot(up)).min(100.0),
         level: how.level,
     }
+}
+
+/// By how much the logarithm of the odds of being coarser than a size may lie lower and higher than it came out, both sides being counted
+/// by effective numbers of particles.
+///
+/// Source: F. Garwood, Biometrika 28 (1936) 437–442 (exact limits of a Poisson count; from memory).
+fn most_by_counting(sizes: &Sizes, size_um: f64, level: f64) -> [f64; 2] {
+    let tail = 0.5 - 0.5 * level;
+    let limits = |coarser: bool| {
+        let masses = || rows(sizes).filter(|(d, _)| (**d >= size_um) == coarser).map(mass);
+        let (sum, squares) = (masses().sum::<f64>(), masses().map(|m| m * m).sum::<f64>());
+        let number = sum * sum / squares;
+        let limit = |shape: f64, p: f64| Gamma::new(shape, 1.0).map_or(f64::NAN, |law| law.inverse_cdf(p));
+        [number / limit(number, tail), limit(number + 1.0, 1.0 - tail) / number].map(f64::ln)
+    };
+    let [fine, coarse] = [limits(false), limits(true)];
+    [coarse[0] + fine[1], coarse[1] + fine[0]]
 }
 
 /// The interval without sizes above the largest.
@@ -249,8 +276,11 @@ mod tests {
         assert_eq!([all.value, all.high], [100.0, 100.0]);
         assert!((all.low - (100.0 - 300.0 * 50f64.powi(3) / total)).abs() < 1e-9, "{all:?}");
         assert_eq!([none.value, none.low], [0.0, 0.0]);
-        let three = 6.0 * 300f64.powi(3);
+        let three = -2.0 * 0.05f64.ln() * sizes.ecd_um.last().unwrap().powi(3);
         assert!((none.high - 100.0 * three / (total + three)).abs() < 1e-9, "{none:?}");
+        assert_eq!(share(3000.0, 0.0).high, none.high);
+        let beyond = share(LARGEST_UM, 0.0);
+        assert_eq!([beyond.low, beyond.high], [0.0; 2]);
         // What is not seen below 60 µm makes the share above a larger size smaller, and that above a smaller one either.
         let [coarse, fine] = [160.0, 40.0].map(|um| (share(um, 0.0), share(um, 60.0)));
         assert!(coarse.1.low < coarse.0.low && coarse.1.high == coarse.0.high, "{coarse:?}");

@@ -1,5 +1,6 @@
 use std::fs::File;
 use std::io::{Cursor, Read};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use image::{ColorType, DynamicImage, ExtendedColorType, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
@@ -8,7 +9,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::luminance::{self, Unfit};
-use super::markers::{SOF, front, rare_kind, segments};
+use super::markers::{SOF, front, is_apart, lacks_scans, rare_kind, segments};
 use super::orient::upright;
 use super::{Compression, Origin, Photo, Samples};
 use crate::DRAWN_MARK;
@@ -191,8 +192,7 @@ pub fn decode_rgb(bytes: &[u8]) -> Result<RgbImage, PhotoError> {
         Kind::Jpeg => {
             let mut decoder = jpeg(bytes, ColorSpace::RGB)?;
             let (w, h) = jpeg_size(&mut decoder)?;
-            let pixels = decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
-            RgbImage::from_raw(w as u32, h as u32, pixels).expect("three bytes a pixel")
+            RgbImage::from_raw(w as u32, h as u32, pixels(decoder)?).expect("three bytes a pixel")
         }
         Kind::Heic => {
             let grey = heic_photo(bytes, Origin::default())?;
@@ -208,6 +208,20 @@ pub fn decode_rgb(bytes: &[u8]) -> Result<RgbImage, PhotoError> {
     Ok(RgbImage::from_raw(w as u32, h as u32, pixels.into_flattened()).expect("three bytes a pixel"))
 }
 
+/// All pixels, by the library.
+fn pixels(mut decoder: JpegDecoder<Cursor<&[u8]>>) -> Result<Vec<u8>, PhotoError> {
+    // It has been seen to fail on rare files; one photo must not end the work on others.
+    match catch_unwind(AssertUnwindSafe(|| decoder.decode())) {
+        Ok(decoded) => decoded.map_err(|e| damaged(&e)),
+        Err(_) => Err(PhotoError::Rare("one that cannot be decoded here")),
+    }
+}
+
+/// What the decoder says, in one line.
+fn damaged(error: &impl ToString) -> PhotoError {
+    PhotoError::Damaged(error.to_string().replace('"', "").split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
 fn jpeg(bytes: &[u8], out: ColorSpace) -> Result<JpegDecoder<Cursor<&[u8]>>, PhotoError> {
     // Strict: without it a file cut in half decodes to a grey rest with no error.
     let options = DecoderOptions::default()
@@ -219,8 +233,14 @@ fn jpeg(bytes: &[u8], out: ColorSpace) -> Result<JpegDecoder<Cursor<&[u8]>>, Pho
     decoder.decode_headers().map_err(|e| match (jpeg_claim(bytes), rare_kind(bytes)) {
         (Some((w, h)), _) if w > MAX_SIDE_PX || h > MAX_SIDE_PX => too_large(w, h),
         (_, Some(kind)) => PhotoError::Rare(kind),
-        _ => PhotoError::Damaged(e.to_string()),
+        _ => damaged(&e),
     })?;
+    if is_apart(bytes) {
+        return Err(PhotoError::Rare("its colours stand one after the other"));
+    }
+    if lacks_scans(bytes) {
+        return Err(PhotoError::Damaged("parts of it are missing".into()));
+    }
     match decoder.input_colorspace() {
         Some(ColorSpace::YCbCr | ColorSpace::Luma | ColorSpace::RGB) => Ok(decoder),
         Some(other) => Err(PhotoError::Colour { what: format!("{other:?}") }),
@@ -246,12 +266,12 @@ fn jpeg_luma(bytes: &[u8]) -> Result<(usize, usize, Samples), PhotoError> {
     let mut decoder = jpeg(bytes, ColorSpace::Luma)?;
     let (w, h) = jpeg_size(&mut decoder)?;
     if decoder.input_colorspace() == Some(ColorSpace::RGB) {
-        let rgb = jpeg(bytes, ColorSpace::RGB)?.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?;
+        let rgb = pixels(jpeg(bytes, ColorSpace::RGB)?)?;
         return Ok((w, h, Samples::Eight(rgb.chunks_exact(3).map(|p| luma8(p[0], p[1], p[2])).collect())));
     }
     let codes = match luminance::decode(bytes, WORTHWHILE_PX) {
         Ok(codes) => codes,
-        Err(Unfit::OtherKind) => decoder.decode().map_err(|e| PhotoError::Damaged(e.to_string()))?,
+        Err(Unfit::OtherKind) => pixels(decoder)?,
         Err(Unfit::Damaged) => return Err(PhotoError::Damaged("its data do not fit the picture".into())),
     };
     if codes.len() != w * h || ends_unwritten(&codes, w) {
@@ -292,7 +312,7 @@ fn check_size(width: usize, height: usize) -> Result<(), PhotoError> {
 fn other(bytes: &[u8], format: ImageFormat) -> Result<DynamicImage, PhotoError> {
     let damaged = |e: image::ImageError| match e {
         image::ImageError::Unsupported(_) => PhotoError::Colour { what: "a rare format of numbers".into() },
-        e => PhotoError::Damaged(e.to_string()),
+        e => self::damaged(&e),
     };
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     let mut limits = Limits::default();

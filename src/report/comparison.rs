@@ -207,11 +207,11 @@ pub(super) fn mark(said: &str) -> char {
     }
 }
 
-/// Change of a figure as it is shown, with its unit: relative, but a share above a size in % of the mass.
+/// Change of a figure as it is shown, with its unit: relative, but a share above a size in points of the mass (%).
 pub fn changed(d: &Difference) -> (&Estimate, &'static str) {
     match (&d.relative_pct, d.quantity) {
         (Some(e), Quantity::Figure(_)) => (e, " %"),
-        (_, Quantity::ShareAbove(_)) => (&d.difference, " % of the mass"),
+        (_, Quantity::ShareAbove(_)) => (&d.difference, " points"),
         _ => (&d.difference, ""),
     }
 }
