@@ -4,6 +4,8 @@
 
 use std::ops::{Range, RangeInclusive};
 
+use super::waves::PLACES;
+
 /// Huffman codes of one table.
 pub(super) struct Codes {
     /// What comes next, for every 16 bits that may.
@@ -31,7 +33,7 @@ const LONGEST: u32 = 16;
 /// Bits of nearly every code of a photo.
 const SHORT: u32 = 12;
 /// Coefficients of a block.
-const COEFFICIENTS: usize = 64;
+const COEFFICIENTS: usize = PLACES.len();
 
 impl Codes {
     /// `counts` codes of 1, 2 … 16 bits, for the symbols in turn, of levels or of other coefficients.
@@ -64,7 +66,7 @@ impl Codes {
         }
         let mut together = Box::new([Next::default(); 1 << SHORT]);
         for (ahead, all) in together.iter_mut().enumerate() {
-            *all = lying_together(&long, ahead << (LONGEST - SHORT), if of_levels { 1 } else { SHORT });
+            *all = lying_together(&long, ahead << (LONGEST - SHORT));
         }
         Some(Codes { long, short, together })
     }
@@ -105,14 +107,6 @@ impl Codes {
         Some(())
     }
 
-    /// Passes the difference of a block's level.
-    #[inline]
-    pub(super) fn pass(&self, bits: &mut Bits) -> Option<()> {
-        let next = self.next(bits)?;
-        bits.skip(next);
-        Some(())
-    }
-
     /// Passes the other coefficients of a block.
     #[inline]
     pub(super) fn pass_waves(&self, bits: &mut Bits) -> Option<()> {
@@ -134,10 +128,10 @@ impl Codes {
     }
 }
 
-/// As many codes with their values, at most `most`, as lie whole within the first [`SHORT`] bits of the 16 in `ahead`.
-fn lying_together(long: &[Next], ahead: usize, most: u32) -> Next {
+/// As many codes with their values as lie whole within the first [`SHORT`] bits of the 16 in `ahead`.
+fn lying_together(long: &[Next], ahead: usize) -> Next {
     let mut all = Next::default();
-    for _ in 0..most {
+    for _ in 0..SHORT {
         let next = long[(ahead << all.bits) & ((1 << LONGEST) - 1)];
         let ends = usize::from(next.step) == COEFFICIENTS;
         let beyond = !ends && usize::from(all.step + next.step) >= COEFFICIENTS;

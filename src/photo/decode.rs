@@ -9,7 +9,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::luminance::{self, Unfit};
-use super::markers::{SOF, front, is_apart, lacks_scans, rare_kind, segments};
+use super::markers::{SOF, front, lacks_scans, rare_kind, segments};
 use super::orient::upright;
 use super::{Compression, Origin, Photo, Samples};
 use crate::DRAWN_MARK;
@@ -235,8 +235,8 @@ fn jpeg(bytes: &[u8], out: ColorSpace) -> Result<JpegDecoder<Cursor<&[u8]>>, Pho
         (_, Some(kind)) => PhotoError::Rare(kind),
         _ => damaged(&e),
     })?;
-    if is_apart(bytes) {
-        return Err(PhotoError::Rare("its colours stand one after the other"));
+    if let Some(kind) = rare_kind(bytes) {
+        return Err(PhotoError::Rare(kind));
     }
     if lacks_scans(bytes) {
         return Err(PhotoError::Damaged("parts of it are missing".into()));

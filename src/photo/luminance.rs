@@ -87,8 +87,7 @@ impl Scan {
         let (&scanned, rest) = scan.body.split_first()?;
         let named: Vec<[u8; 2]> = rest.as_chunks().0.iter().take(count.into()).copied().collect();
         let same_order = components.iter().step_by(3).eq(named.iter().map(|[name, _]| name));
-        let has_tables = named.iter().all(|[_, byte]| tables.named(*byte).is_some());
-        if scanned != count || !same_order || !has_tables || !(1..=MOST_PX).contains(&(width * height)) {
+        if scanned != count || !same_order || !(1..=MOST_PX).contains(&(width * height)) {
             return None;
         }
         let blocks = [luma >> 4, luma & 15].map(usize::from);

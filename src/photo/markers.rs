@@ -22,18 +22,19 @@ pub(super) const SOF: std::ops::RangeInclusive<u8> = 0xC0..=0xC2;
 ///
 /// Source: T.81, table B.1, and B.2.2 and B.2.5 for the height that may stand behind the first scan.
 pub(super) fn rare_kind(bytes: &[u8]) -> Option<&'static str> {
-    segments(bytes).find_map(|Segment { marker, body, .. }| match (marker, body) {
+    let kind = segments(bytes).find_map(|Segment { marker, body, .. }| match (marker, body) {
         (0xC9..=0xCB | 0xCD..=0xCF, _) => Some("arithmetic codes"),
         (0xC3 | 0xC5..=0xC7, _) => Some("lossless or layered"),
         (0xC0..=0xC2, [bits, ..]) if *bits != 8 => Some("more than 8 bits"),
         (0xC0..=0xC2, [_, 0, 0, ..]) => Some("its height stands behind the picture"),
         _ => None,
-    })
+    });
+    kind.or_else(|| is_apart(bytes).then_some("its colours stand one after the other"))
 }
 
 /// True for a sequential file whose components stand one after the other and are not as fine as one another down the picture:
 /// the library reads such files wrongly.
-pub(super) fn is_apart(bytes: &[u8]) -> bool {
+fn is_apart(bytes: &[u8]) -> bool {
     let find = |of: std::ops::RangeInclusive<u8>| segments(bytes).find(|s| of.contains(&s.marker)).map(|s| s.body);
     let (Some([_, _, _, _, _, count, components @ ..]), Some([scanned, ..])) = (find(0xC0..=0xC1), find(SOS..=SOS))
     else {

@@ -143,7 +143,7 @@ impl<'a> Reader<'a> {
             others.waves(bits, |number, value| waves.push(value << 6 | i32::from(PLACES[number])))?;
         }
         for [levels, others] in &self.colour {
-            levels.pass(bits)?;
+            levels.difference(bits)?;
             others.pass_waves(bits)?;
         }
         Some(())
