@@ -3,7 +3,7 @@
 use super::markers::{DQT, SOF, SOS, Segment, segments};
 
 /// Side of the blocks that JPEG codes one by one, px.
-const SIDE: usize = 8;
+pub(super) const SIDE: usize = 8;
 
 /// Steps of the luminance coefficients of a JPEG file, and where its blocks lie in the upright photo.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,7 +19,7 @@ pub struct Compression {
 /// Order in which the coefficients are stored: index by vertical then horizontal frequency.
 /// Source: ITU-T T.81, figure 5.
 #[rustfmt::skip]
-const ZIGZAG: [u8; 64] = [
+pub(super) const ZIGZAG: [u8; 64] = [
      0,  1,  8, 16,  9,  2,  3, 10, 17, 24, 32, 25, 18, 11,  4,  5,
     12, 19, 26, 33, 40, 48, 41, 34, 27, 20, 13,  6,  7, 14, 21, 28,
     35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23, 30, 37, 44, 51,
@@ -85,7 +85,8 @@ impl Compression {
     }
 }
 
-fn read_tables(mut body: &[u8], tables: &mut [Option<[f32; SIDE * SIDE]>; 4]) -> Option<()> {
+/// Takes in the tables of a segment, each by vertical then horizontal frequency. Source: T.81, B.2.4.1.
+pub(super) fn read_tables(mut body: &[u8], tables: &mut [Option<[f32; SIDE * SIDE]>; 4]) -> Option<()> {
     while let Some((&head, rest)) = body.split_first() {
         let width = 1 + usize::from(head >> 4 != 0);
         let values = rest.get(..64 * width)?;

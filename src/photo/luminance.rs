@@ -7,9 +7,10 @@
 use rayon::prelude::*;
 
 use super::codes::{ScanData, Tables};
+use super::compression::{SIDE, read_tables};
 use super::markers::{DHT, DQT, DRI, SOF, SOS, segments};
 use super::units::{Part, Reader};
-use super::waves::{SIDE, TOGETHER, Waves, factors, pixels};
+use super::waves::{TOGETHER, Waves, factors, pixels};
 
 /// Most pixels of a picture that is decoded here: their coefficients, all kept until pixels are made, take 256 MB at most,
 /// and in a photo a sixth of that.
@@ -64,11 +65,7 @@ impl Scan {
                 0xC0 | 0xC1 => frame = Some(segment),
                 SOS => scan = Some(segment),
                 DHT => tables.read(segment.body)?,
-                // Each table: its name, below 4 for steps of 8 bits.
-                DQT => segment.body.as_chunks::<65>().0.iter().try_for_each(|[name, table @ ..]| {
-                    *steps.get_mut(usize::from(*name))? = Some(*table);
-                    Some(())
-                })?,
+                DQT => read_tables(segment.body, &mut steps)?,
                 m if SOF.contains(&m) => return None,
                 DRI => interval = u16::from_be_bytes(segment.body.try_into().ok()?).into(),
                 _ => {}

@@ -3,51 +3,36 @@
 use std::array::from_fn;
 use std::f32::consts::SQRT_2;
 
-/// Pixels along a side of a block.
-pub(super) const SIDE: usize = 8;
+use super::compression::{SIDE, ZIGZAG};
 
 /// Coefficients of the lowest frequencies first, in the order in which a file stores them: the place of each in a block whose
-/// rows are the frequencies across. Source: ITU-T T.81, figure 5.
+/// rows are the frequencies across.
 pub(super) const PLACES: [u8; SIDE * SIDE] = places();
 
 const fn places() -> [u8; SIDE * SIDE] {
-    let mut places = [0; SIDE * SIDE];
-    let (mut across, mut down, mut i) = (0, 0, 0);
+    let mut places = ZIGZAG;
+    let mut i = 0;
     while i < places.len() {
-        places[i] = (across * SIDE + down) as u8;
-        // Diagonal by diagonal, up one and down the next.
-        let rises = (across + down) % 2 == 0;
-        if rises && across == SIDE - 1 {
-            down += 1;
-        } else if rises && down == 0 {
-            across += 1;
-        } else if rises {
-            (across, down) = (across + 1, down - 1);
-        } else if down == SIDE - 1 {
-            across += 1;
-        } else if across == 0 {
-            down += 1;
-        } else {
-            (across, down) = (across - 1, down + 1);
-        }
+        places[i] = turned_place(ZIGZAG[i] as usize) as u8;
         i += 1;
     }
     places
 }
 
-/// What turns the coefficients at the [`PLACES`] into those of [`pixels`]: the file's `steps`, in its own order, with what
-/// the transform leaves out.
-pub(super) fn factors(steps: &[u8; SIDE * SIDE]) -> [f32; SIDE * SIDE] {
+/// Where a coefficient stands once rows and columns have changed places.
+const fn turned_place(place: usize) -> usize {
+    place % SIDE * SIDE + place / SIDE
+}
+
+/// What turns the coefficients at the [`PLACES`] into those of [`pixels`]: the file's `steps`, by vertical then horizontal
+/// frequency, with what the transform leaves out.
+pub(super) fn factors(steps: &[f32; SIDE * SIDE]) -> [f32; SIDE * SIDE] {
     // 1 for no wave, else √2 times the cosine.
     let of = |k: usize| {
         let angle = k as f64 * std::f64::consts::PI / 16.0;
         if k == 0 { 1.0 } else { std::f64::consts::SQRT_2 * angle.cos() }
     };
-    let mut factors = [0.0; SIDE * SIDE];
-    for (&step, place) in steps.iter().zip(PLACES.map(usize::from)) {
-        factors[place] = (f64::from(step) * of(place / SIDE) * of(place % SIDE) / 8.0) as f32;
-    }
-    factors
+    from_fn(|i| (f64::from(steps[turned_place(i)]) * of(i / SIDE) * of(i % SIDE) / 8.0) as f32)
 }
 
 /// Blocks that are turned together.
@@ -161,7 +146,7 @@ mod tests {
     #[test]
     fn pixels_are_those_of_the_definition() {
         let mut draws = Draws::new(3, 0);
-        let factors = factors(&[1; 64]);
+        let factors = factors(&[1.0; 64]);
         for run in 0..400 {
             // From nearly flat blocks to such as reach beyond black and white.
             let size = [2.0, 20.0, 120.0, 400.0][run % 4];
