@@ -7,20 +7,20 @@ pub(super) struct Side {
     pub value: Vec<f64>,
     /// Counting variance of each.
     pub counting: Vec<f64>,
-    /// Mass on each: what it weighs in the pooled sample.
-    pub mass: Vec<f64>,
+    /// What each counts among the others.
+    pub weight: Vec<f64>,
 }
 
 impl Side {
-    /// Mean as the pooled sample weighs the photos.
+    /// Mean of the photos as they count.
     pub fn mean(&self) -> f64 {
-        self.value.iter().zip(&self.mass).map(|(v, m)| v * m).sum::<f64>() / self.mass.iter().sum::<f64>()
+        self.value.iter().zip(&self.weight).map(|(v, w)| v * w).sum::<f64>() / self.weight.iter().sum::<f64>()
     }
 
     /// Variance of [`Side::mean`] when photos differ by the variance `spread` besides counting.
     fn variance(&self, spread: f64) -> f64 {
-        let squares = self.mass.iter().zip(&self.counting).map(|(m, c)| m * m * (spread + c)).sum::<f64>();
-        squares / self.mass.iter().sum::<f64>().powi(2)
+        let squares = self.weight.iter().zip(&self.counting).map(|(w, c)| w * w * (spread + c)).sum::<f64>();
+        squares / self.weight.iter().sum::<f64>().powi(2)
     }
 }
 
@@ -116,7 +116,7 @@ mod tests {
 
     fn side(value: &[f64], counting: f64) -> Side {
         let n = value.len();
-        Side { value: value.to_vec(), counting: vec![counting; n], mass: vec![2.0; n] }
+        Side { value: value.to_vec(), counting: vec![counting; n], weight: vec![2.0; n] }
     }
 
     #[test]

@@ -79,7 +79,7 @@ pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> 
         Side {
             value: within.iter().map(|w| w.0).collect(),
             counting: within.iter().map(|w| w.1).collect(),
-            mass: classes[side].iter().map(|c| c.mass).collect(),
+            weight: classes[side].iter().map(|c| c.mass).collect(),
         }
     };
     // Each side's part of the variance of the difference, by the same spread.

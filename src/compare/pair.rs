@@ -19,14 +19,11 @@ const UNKNOWN_FINE_SPREAD: f64 = 0.20;
 /// The same for shares above a size, % of the mass.
 const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
 
-/// With fewer effective particles than this beyond D90, or than there are degrees of freedom between photos, these scatter
-/// less than they should: a quantile cannot lie beyond the largest particles. The intervals of D90 and span are then at
-/// least as wide as counting makes them; with more the wider of the two would hold too often (98 to 100 %).
-const FEW: f64 = 5.0;
-
-/// How much of the counting variance of D90 and of span holds their intervals up so. D10 and D50, which are known better, have a part in that of
-/// span; the figure is what simulated studies ask for (`tests/comparing.rs`).
-const HELD: [f64; 2] = [1.0, 0.65];
+/// Where a photo holds few particles beyond D90, leaving it out moves D90 in steps from one large particle to the next, and the
+/// scatter of the photos comes out too small. The variances of D90 and of span grow by so much of themselves for one effective particle
+/// beyond D90 on a photo, and by less the more there are; D10 and D50, which are known better, have a part in that of span. The figures are what
+/// simulated studies of two grinds ask for (`tests/comparing.rs`).
+const STEPS: [f64; 2] = [0.25, 0.15];
 
 /// Bootstrap draws behind the intervals of a single photo.
 const DRAWS: usize = 300;
@@ -44,8 +41,6 @@ pub(super) struct Prepared<'a> {
     support: Vec<f64>,
     /// Intervals of the figures of a single photo.
     intervals: Vec<Estimate>,
-    /// Counting variance of the pooled quantities.
-    counted: Vec<f64>,
     /// Fines that its photos cannot show, % of the mass at most.
     unseen_pct: f64,
     /// Smallest size that all its photos show, µm.
@@ -83,7 +78,6 @@ impl<'a> Prepared<'a> {
         // A share above a size rests on at least as many particles as the median's thinner side.
         let support = quantities.iter().map(|q| if let Quantity::Figure(i) = q { behind[*i] } else { behind[1] });
         let floor_um = grounds.sample.smallest_ecd_um();
-        let counted = photo_values(&sizes, &quantities, question.fines_um).counting;
         let without = |photo: usize| {
             let rows = (0..sizes.ecd_um.len()).filter(|&i| sizes.photo[i] != photo);
             let rest = Sizes::from_rows(rows.map(|i| (sizes.ecd_um[i], sizes.weight[i], 0)).collect());
@@ -107,7 +101,6 @@ impl<'a> Prepared<'a> {
             } else {
                 Vec::new()
             },
-            counted,
             unseen_pct: Unseen::below(&sizes, floor_um, question.fines_um, question.level).most_pct,
             floor_um,
             photos,
@@ -128,15 +121,16 @@ impl<'a> Prepared<'a> {
     /// Quantity number `q` for each photo, as its logarithm or plain: by how much the photo moves the pooled figure.
     ///
     /// Pseudo-values of the jackknife that leaves out a photo at a time. The photos' own figures would scatter less than
-    /// the pooled one where a photo holds few large particles.
+    /// the pooled one where a photo holds few large particles. Photos count by their particles, not by mass: mass goes with
+    /// the figure itself, and what a photo with one huge particle adds to the scatter would be taken for too little.
     /// Source: F. M. T. A. Busing, E. Meijer & R. van der Leeden, Stat. Comput. 9 (1999) 3–8 (from memory).
     fn side(&self, q: usize, log: bool, is_ratio: bool) -> Side {
         let mut side = self.own(q, log, is_ratio);
         let value = |v: f64| if log { v.ln() } else { v };
-        let mass: f64 = side.mass.iter().sum();
+        let count: f64 = side.weight.iter().sum();
         // Nothing is left without the only photo: its own value stands.
         for (i, rest) in self.without.iter().enumerate() {
-            let times = mass / side.mass[i];
+            let times = count / side.weight[i];
             side.value[i] = times * value(self.pooled[q]) - (times - 1.0) * value(rest[q]);
         }
         side
@@ -152,7 +146,7 @@ impl<'a> Prepared<'a> {
         Side {
             value: self.values.iter().map(|p| value(p.value[q])).collect(),
             counting: self.values.iter().map(counting).collect(),
-            mass: self.values.iter().map(|p| p.mass).collect(),
+            weight: self.values.iter().map(|p| p.count).collect(),
         }
     }
 }
@@ -285,12 +279,12 @@ fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Qua
         contrast.variance = known[0][0] + known[1][0];
         support = joint_freedom(known);
     }
-    let beyond_d90 = base.support[2].min(other.support[2]);
-    let is_few = contrast.freedom.is_some_and(|freedom| beyond_d90 < FEW.max(freedom));
-    if let (true, Quantity::Figure(f @ (2 | 3))) = (is_few, quantity) {
-        // As the variance of n values about their mean falls short by 1/n.
-        let counted = both.map(|s| s.counted[q] * HELD[f - 2] * (1.0 + 1.0 / beyond_d90.max(1.0)));
-        contrast.variance = contrast.variance.max(floor(&contrast, counted, level));
+    if let (Some(_), Quantity::Figure(f @ (2 | 3))) = (contrast.freedom, quantity) {
+        for (variance, side) in contrast.side_variance.iter_mut().zip(both) {
+            let beyond_d90 = side.support[2].max(1.0) / side.photos.len() as f64;
+            *variance *= 1.0 + STEPS[f - 2] / beyond_d90;
+        }
+        contrast.variance = contrast.side_variance.iter().sum();
     }
     let difference = if log { (values[1] / values[0]).ln() } else { values[1] - values[0] };
     let [of_base, of_other] = [0, 1].map(|i| besides[i].reach(q, quantity, values[i], log, both[i].unseen_pct));
@@ -305,12 +299,6 @@ fn joint_freedom(known: [[f64; 2]; 2]) -> f64 {
     let sum: f64 = known.iter().map(|[variance, _]| variance).sum();
     let squares: f64 = known.iter().map(|[variance, freedom]| variance * variance / freedom).sum();
     if squares > 0.0 { sum * sum / squares } else { f64::INFINITY }
-}
-
-/// Variance that makes the interval as wide as counting alone makes it.
-fn floor(contrast: &Contrast, counted: [f64; 2], level: f64) -> f64 {
-    let normal = normal_quantile(0.5 + 0.5 * level);
-    (counted[0] + counted[1]) * (normal / contrast.reach(level, f64::INFINITY)).powi(2)
 }
 
 /// Two-sided p-value, with `more` variance than the photos show.

@@ -67,8 +67,8 @@ pub(super) struct PhotoValues {
     pub value: Vec<f64>,
     /// Variance by counting, of the logarithm of a figure and of a share above itself.
     pub counting: Vec<f64>,
-    /// Mass on this photo: what it weighs in the pooled sample.
-    pub mass: f64,
+    /// Particles on this photo, cut ones among them by border weighting.
+    pub count: f64,
 }
 
 /// Values of `sizes` (one photo) and their counting variances.
@@ -115,7 +115,11 @@ pub(super) fn photo_values(sizes: &Sizes, quantities: &[Quantity], fines_um: f64
     };
     let value: Vec<f64> = quantities.iter().map(|q| q.of(sizes, &figures)).collect();
     let counting = |(&q, &value): (&Quantity, &f64)| (0..d.len()).map(|i| influence(q, value, i).powi(2)).sum();
-    PhotoValues { counting: quantities.iter().zip(&value).map(counting).collect(), value, mass }
+    PhotoValues {
+        counting: quantities.iter().zip(&value).map(counting).collect(),
+        value,
+        count: sizes.weight.iter().sum(),
+    }
 }
 
 fn below(size: f64, limit: f64) -> f64 {

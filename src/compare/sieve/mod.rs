@@ -91,7 +91,7 @@ fn sides(sample: &Sample, apertures_um: &[f64], shape: &SieveShape) -> Vec<Side>
             Side {
                 value: found.iter().map(|f| f.0).collect(),
                 counting: found.iter().map(|f| f.1).collect(),
-                mass: found.iter().map(|f| f.2).collect(),
+                weight: found.iter().map(|f| f.2).collect(),
             }
         })
         .collect()
