@@ -29,8 +29,7 @@ pub struct IntervalSettings {
 ///   the particles.
 ///
 /// With one photo the spread-to-spread part is unknown and absent. Where no particle is finer than the fines limit,
-/// the upper end is the mass of three particles of that size (the rule of three: with none found, up to three are
-/// expected with 95 % confidence).
+/// the upper end is the mass of as many particles of that size as may be expected where none was found (see [`none_found`]).
 /// Source: Poisson bootstrap, J. A. Hanley & B. MacGibbon (2006), Comput. Methods Programs Biomed. 83, 57–62; effective
 /// number, L. Kish, Survey Sampling (1965) (both from memory). Coverage is simulated in `tests/coverage.rs`; its table
 /// is in `docs/uncertainty.md`.
@@ -66,12 +65,20 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
         let half = (few * deviation).max(spread).hypot(normal * scaled[f]);
         let (mut low, mut high) = (value[f] * (-half - bias).exp(), value[f] * (half - bias).exp());
         if value[f] == 0.0 {
-            high = 100.0 * 3.0 * fines_um.powi(if basis == Basis::Mass { 3 } else { 0 }) / total;
+            let most = none_found(settings.level) * fines_um.powi(if basis == Basis::Mass { 3 } else { 0 });
+            high = 100.0 * most / (most + total);
         }
         // The shift must not leave the figure outside of its own interval.
         (low, high) = (low.min(value[f]), high.max(value[f]));
         Estimate { value: value[f], low, high, level: settings.level }
     }))
+}
+
+/// How many may be expected at most, with the confidence `level`, of what none was found of: 3 at 95 %, the rule of three.
+///
+/// Source: J. A. Hanley & A. Lippman-Hand, JAMA 249 (1983) 1743–1745 (from memory).
+pub(super) fn none_found(level: f64) -> f64 {
+    -(1.0 - level).ln()
 }
 
 /// D10 ≤ D50 ≤ D90 hold for every grind, so that the ends of their intervals follow one another too, and the span is made of
@@ -190,6 +197,21 @@ mod tests {
         assert!(first.iter().all(|e| e.low <= e.value && e.value <= e.high));
         let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
         assert_eq!(first, one_thread.install(|| intervals(&sizes, Basis::Mass, 100.0, &SETTINGS)));
+    }
+
+    #[test]
+    fn without_fines_as_many_are_allowed_as_the_confidence_asks_for() {
+        let grains = |n: usize| Sizes::from_rows(vec![(300.0, 1.0, 0); n]);
+        let most = |n: usize, level: f64| {
+            intervals(&grains(n), Basis::Mass, 100.0, &IntervalSettings { level, ..SETTINGS })[Figures::FINES].high
+        };
+        // Of n counts of a thing that is met with the chance p none is met with (1 - p)^n: 3.0 of many at 5 %, 4.6 at 1 %.
+        for (level, number) in [(0.95, 3.0), (0.99, 4.6)] {
+            let chance = number / 1e6;
+            assert!(((1.0f64 - chance).powi(1_000_000) - (1.0 - level)).abs() < 1e-3);
+            assert!((most(2000, level) / (100.0 * number / 27.0 / 2000.0) - 1.0).abs() < 0.01);
+        }
+        assert!(most(1, 0.95) < 100.0);
     }
 
     #[test]

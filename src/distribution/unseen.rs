@@ -1,6 +1,6 @@
 use statrs::distribution::{ContinuousCDF, Gamma};
 
-use super::interval::in_order;
+use super::interval::{in_order, none_found};
 use super::{Basis, Figures, IntervalSettings, Sizes, intervals};
 use crate::numeric::{Estimate, normal_quantile};
 
@@ -136,7 +136,7 @@ pub fn share_above(sizes: &Sizes, size_um: f64, floor_um: f64, fines_um: f64, ho
         ((100.0 - finer.high).max(0.0), 100.0)
     } else if value <= 1e-9 {
         let largest = sizes.ecd_um.last().map_or(size_um, |d| d.min(size_um));
-        let most = 2.0 * largest.powi(3) * -(1.0 - how.level).ln();
+        let most = 2.0 * largest.powi(3) * none_found(how.level);
         (0.0, 100.0 * most / (most + rows(sizes).map(mass).sum::<f64>()))
     } else {
         // By as much as the logarithm of the finer share moves, that of the odds moves this many times more.
@@ -274,10 +274,12 @@ mod tests {
         let total: f64 = sizes.ecd_um.iter().map(|d| d.powi(3)).sum();
         let [all, none] = [share(50.0, 0.0), share(300.0, 0.0)];
         assert_eq!([all.value, all.high], [100.0, 100.0]);
-        assert!((all.low - (100.0 - 300.0 * 50f64.powi(3) / total)).abs() < 1e-9, "{all:?}");
+        // e^-3 is 5 %.
+        let finer = -(0.05f64.ln()) * 50f64.powi(3);
+        assert!((all.low - 100.0 * total / (total + finer)).abs() < 1e-9, "{all:?}");
         assert_eq!([none.value, none.low], [0.0, 0.0]);
-        let three = -2.0 * 0.05f64.ln() * sizes.ecd_um.last().unwrap().powi(3);
-        assert!((none.high - 100.0 * three / (total + three)).abs() < 1e-9, "{none:?}");
+        let coarser = -2.0 * 0.05f64.ln() * sizes.ecd_um.last().unwrap().powi(3);
+        assert!((none.high - 100.0 * coarser / (total + coarser)).abs() < 1e-9, "{none:?}");
         assert_eq!(share(3000.0, 0.0).high, none.high);
         let beyond = share(LARGEST_UM, 0.0);
         assert_eq!([beyond.low, beyond.high], [0.0; 2]);
