@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::measure::progress;
 use super::options::{Measuring, html_file};
 use super::{Failure, refuse_clashes, say};
+use crate::compare::Quantity;
 use crate::distribution::Figures;
 use crate::photo;
 use crate::pipeline::{MeasureError, MeasuredPhoto, Measurement, Settings, join, measure_file};
@@ -256,8 +257,12 @@ fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
     let mut writer = ::csv::Writer::from_writer(Vec::new());
     let mut header: Vec<String> =
         ["sample", "photos", "particles", "um_per_px", "smallest_ecd_um", "fines_below_um"].map(String::from).to_vec();
-    for name in Figures::NAMES {
-        header.extend([name.to_owned(), format!("{name}_low"), format!("{name}_high")]);
+    // Sizes are those of the options, the same for all samples.
+    let shares =
+        samples.iter().take(1).flat_map(|(_, m)| &m.shares_above).map(|(um, _)| Quantity::ShareAbove(*um).name());
+    for name in Figures::NAMES.map(str::to_owned).into_iter().chain(shares) {
+        let [low, high] = ["low", "high"].map(|end| format!("{name}_{end}"));
+        header.extend([name, low, high]);
     }
     writer.write_record(&header)?;
     for (name, m) in samples {
@@ -269,7 +274,8 @@ fn table(samples: &[(String, Measurement)]) -> anyhow::Result<Vec<u8>> {
             format!("{:.2}", m.smallest_ecd_um),
             m.fines_um.to_string(),
         ];
-        row.extend(m.by_mass.iter().flat_map(|e| [e.value, e.low, e.high]).map(|v| format!("{v:.5}")));
+        let shares = m.shares_above.iter().map(|(_, share)| share);
+        row.extend(m.by_mass.iter().chain(shares).flat_map(|e| [e.value, e.low, e.high]).map(|v| format!("{v:.5}")));
         writer.write_record(&row)?;
     }
     writer.into_inner().map_err(|e| anyhow!(e.to_string()))
@@ -279,9 +285,10 @@ fn summary(samples: &[(String, Measurement)], notes: &[String], output: &Path) -
     let rows: Vec<Vec<String>> = samples.iter().map(|(name, m)| words::sample_row(name, m)).collect();
     let width = samples.iter().map(|(name, _)| name.chars().count()).max().unwrap_or(6).clamp(6, 40);
     let mut out = String::new();
-    for row in std::iter::once(words::SAMPLE_HEAD.map(str::to_owned).to_vec()).chain(rows) {
+    for row in samples.iter().take(1).map(|(_, m)| words::sample_head(m)).chain(rows) {
         let _ = write!(out, "{:<width$}", row[0]);
-        for (cell, width) in row[1..].iter().zip([8, 11, 10, 10, 10, 8, 10]) {
+        let widths = [8, 11, 10, 10, 10, 8, 10].into_iter().chain(std::iter::repeat(13));
+        for (cell, width) in row[1..].iter().zip(widths) {
             let _ = write!(out, "{cell:>width$}");
         }
         out.push('\n');

@@ -85,6 +85,8 @@ impl Settings {
     /// A size that is not a number between 1 and 100000.
     pub fn with_shares_above(mut self, sizes_um: &[f64]) -> Result<Self, SettingsError> {
         self.shares_above_um = sizes_um.iter().map(|&um| size(um)).collect::<Result<_, _>>()?;
+        self.shares_above_um.sort_by(f64::total_cmp);
+        self.shares_above_um.dedup();
         Ok(self)
     }
 

@@ -116,9 +116,9 @@ pub fn rows(m: &Measurement) -> Vec<Row> {
         })
     });
     let shares = m.shares_above.iter().map(|(size, share)| Row {
-        name: format!("> {size} µm"),
-        says: "",
-        unit: "%",
+        name: label(Quantity::ShareAbove(*size), m.fines_um),
+        says: meaning(Quantity::ShareAbove(*size)),
+        unit: Quantity::ShareAbove(*size).unit(),
         mass: value(share),
         interval: interval(share),
         number: String::new(),
@@ -279,11 +279,16 @@ fn left_out(m: &Measurement) -> String {
     if parts.is_empty() { "Nothing was left out.".to_owned() } else { format!("Left out: {}.", parts.join(", ")) }
 }
 
-/// What [`sample_row`] gives.
-pub const SAMPLE_HEAD: [&str; 8] = ["sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"];
+/// What stands over the columns of [`sample_row`], of samples measured in the same way as `m`.
+pub fn sample_head(m: &Measurement) -> Vec<String> {
+    let all = ["sample", "photos", "particles", "D10 µm", "D50 µm", "D90 µm", "span", "fines %"];
+    let shares = m.shares_above.iter().map(|(size, _)| format!("{} %", label(Quantity::ShareAbove(*size), m.fines_um)));
+    all.map(str::to_owned).into_iter().chain(shares).collect()
+}
 
 /// A sample as one row.
 pub fn sample_row(name: &str, m: &Measurement) -> Vec<String> {
     let counts = [m.photos.len(), m.sizes.ecd_um.len()].map(|n| n.to_string());
-    std::iter::once(name.to_owned()).chain(counts).chain(m.by_mass[..5].iter().map(value)).collect()
+    let shares = m.shares_above.iter().map(|(_, share)| share);
+    std::iter::once(name.to_owned()).chain(counts).chain(m.by_mass[..5].iter().chain(shares).map(value)).collect()
 }

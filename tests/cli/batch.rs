@@ -219,3 +219,26 @@ fn pictures_that_the_tool_drew_are_no_photos() {
     assert!(outcome.stdout.contains("day/seen.png: lightsieve drew this picture"), "{}", outcome.stdout);
     assert_eq!(desk.json("day/lightsieve-results/overview.json")["samples"].as_array().unwrap().len(), 1);
 }
+
+#[test]
+fn shares_above_sizes_stand_beside_the_figures_once_and_in_order() {
+    let desk = Desk::with("day/one.jpg", grounds_jpeg()).and("day/two.jpg", more_grounds_jpeg());
+    let outcome =
+        desk.run("batch day --scale 20 --share-above 700 --share-above 400 --share-above 700 --report day.html");
+    assert_eq!(outcome.status, Some(0), "{}", outcome.stderr);
+    let head = outcome.stdout.lines().next().unwrap();
+    assert!(head.ends_with("> 400 µm %   > 700 µm %"), "{head}");
+    for (row, sample) in desk.csv("day/lightsieve-results/overview.csv").iter().zip(["one", "two"]) {
+        let json = desk.json(&format!("day/lightsieve-results/{sample}.json"));
+        let shares = json["distribution"]["shares_above"].as_array().unwrap();
+        assert_eq!(shares.len(), 2);
+        for (share, size) in shares.iter().zip(["400", "700"]) {
+            let cell = |end: &str| row[&format!("above_{size}_um_pct{end}")].parse::<f64>().unwrap();
+            let known = [&share["share_pct"], &share["interval_pct"][0], &share["interval_pct"][1]];
+            for (cell, known) in [cell(""), cell("_low"), cell("_high")].iter().zip(known) {
+                assert!((cell - known.as_f64().unwrap()).abs() < 1e-2, "{cell} {known}");
+            }
+        }
+    }
+    assert!(desk.text("day.html").contains("&gt; 400 µm %"));
+}

@@ -3,7 +3,7 @@ use crate::pipeline::Measurement;
 use crate::report::ReportError;
 use crate::report::format::{count, interval, percent, significant, value};
 use crate::report::plot::{self, Kind};
-use crate::report::words::{SAMPLE_HEAD, sample_row};
+use crate::report::words::{sample_head, sample_row};
 
 /// All samples of a folder as a page; `failed` holds (file, error), `notes` what else is to be heeded, `rows` and `data` are the overview as CSV and JSON.
 ///
@@ -40,7 +40,9 @@ pub fn batch(
     let told = "Share of the mass finer than each size, a line for each sample. The figures are in the table.";
     let drawn = |size| plot::overview(samples, Kind::Svg, size);
     body += &figure_for_all(drawn(plot::WIDE)?, drawn(plot::NARROW)?, told)?;
-    body += &table("Samples", &SAMPLE_HEAD, samples.iter().map(|(name, m)| sample_row(name, m)));
+    let head = sample_head(&samples[0].1);
+    let head: Vec<&str> = head.iter().map(String::as_str).collect();
+    body += &table("Samples", &head, samples.iter().map(|(name, m)| sample_row(name, m)));
     let level = format!("{} % interval of D50, µm", percent(samples[0].1.level));
     let fines = format!("interval of fines < {} µm, %", significant(samples[0].1.fines_um, 3));
     let intervals = samples.iter().map(|(name, m)| {
