@@ -44,8 +44,8 @@ fn is_apart(bytes: &[u8]) -> bool {
     scanned < count && components.chunks(3).any(|component| component.get(1).is_some_and(|blocks| blocks & 15 > 1))
 }
 
-/// True for a progressive file of which the scans that are there do not make up the whole of its first component, as where it was
-/// cut short.
+/// True for a progressive file of which the scans that are there do not make up the whole of its first component, or of which the
+/// last has no end, as where it was cut short.
 ///
 /// Source: T.81, G.1.1.1 (bands of coefficients, and their bits from the highest down).
 pub(super) fn lacks_scans(bytes: &[u8]) -> bool {
@@ -65,7 +65,7 @@ pub(super) fn lacks_scans(bytes: &[u8]) -> bool {
         // To the next marker that is no restart and no data; the iterator passes two bytes before the first.
         let data = &rest[scan.at + scan.body.len()..];
         let is_marker = |two: &[u8]| two[0] == 0xFF && !matches!(two[1], 0 | 0xFF | 0xD0..=0xD7);
-        let Some(next) = data.windows(2).position(is_marker) else { break };
+        let Some(next) = data.windows(2).position(is_marker) else { return true };
         rest = &rest[scan.at + scan.body.len() + next - 2..];
     }
     lowest != [0; 64]
@@ -138,5 +138,7 @@ mod tests {
             assert!(lacks_scans(&file(0xC2, 0x22, &all[..missing])), "{missing} scans");
         }
         assert!(!lacks_scans(&file(0xC0, 0x22, &all[..1])), "sequential");
+        let whole = file(0xC2, 0x22, &all);
+        assert!(lacks_scans(&whole[..whole.len() - 3]), "cut within the last scan");
     }
 }
