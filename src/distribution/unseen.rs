@@ -112,6 +112,11 @@ pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalS
     let bound = Bound::of(sizes, floor_um, fines_um, how.level);
     let completed = bound.completed(sizes, 0.0).map(|all| Figures::of(&all, Basis::Mass, fines_um).to_array());
     in_order(std::array::from_fn(|f| match (f, &completed) {
+        // A ratio has no limit at 100 %: what holds most of the mass is told by what is left.
+        (Figures::FINES, _) if by_mass[f].value > 50.0 => {
+            let Estimate { value, low, high, level } = share_above(sizes, fines_um, floor_um, fines_um, how);
+            Estimate { value: 100.0 - value, low: 100.0 - high, high: 100.0 - low, level }
+        }
         (Figures::FINES, _) => bound.unseen(sizes, 0.0, floor_um.min(fines_um)).opened(by_mass[f]),
         (SPAN, None) => by_mass[f],
         (SPAN, Some(completed)) => towards(by_mass[f], completed[f]),
