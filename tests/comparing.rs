@@ -168,6 +168,33 @@ fn intervals_hold_and_alarms_are_few() {
 }
 
 #[test]
+fn photos_of_few_particles_beside_one_of_many_raise_no_alarms() {
+    // Taken for photos like the others, the small ones made a quarter of such studies call the same grounds different.
+    let alarms = |counts: [&[usize]; 2]| {
+        let study = |run: u64| {
+            let mut draws = Draws::new(23, run);
+            let [base, other] = counts.map(|counts| Grounds {
+                name: format!("{counts:?}"),
+                sample: Sample::new(
+                    counts.iter().flat_map(|&n| TWO_PARTS.photos(1, n, 0.0, &mut draws)).collect::<Vec<_>>(),
+                )
+                .unwrap(),
+                scale_uncertainty: 0.0,
+            });
+            compare(&base, &[other], &question(run)).unwrap().remove(0)
+        };
+        let found: Vec<Comparison> = (0..60).into_par_iter().map(study).collect();
+        share(&found, |c| c.verdict == Verdict::Different)
+    };
+    // 5 % and three and a half standard errors of 60 draws.
+    let most = 0.05 + 3.5 * (0.05f64 * 0.95 / 60.0).sqrt();
+    for counts in [[&[3000][..], &[4000, 40, 40, 40, 40]], [&[3000, 3000, 3000], &[4000, 40, 40]]] {
+        let found = alarms(counts);
+        assert!(found <= most, "{counts:?}: {found}");
+    }
+}
+
+#[test]
 fn what_lies_beyond_the_margin_is_not_called_alike() {
     // The true sizes differ by the margin itself.
     let grinds = [LOGNORMAL, LOGNORMAL.larger(1.05)];

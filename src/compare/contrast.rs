@@ -33,7 +33,8 @@ pub(super) struct Contrast<const N: usize = 2> {
     pub counted: f64,
     /// What each side adds to it.
     pub side_variance: [f64; N],
-    /// Degrees of freedom of the spread between photos; `None` where a photo a side leaves it unknown.
+    /// Degrees of freedom of the spread between photos; `None` where it is unknown, with one photo a side or with others
+    /// that count for next to nothing beside it.
     pub freedom: Option<f64>,
     /// Variance of a single photo's value, counting and spread.
     pub photo_variance: f64,
@@ -52,29 +53,47 @@ impl<const N: usize> Contrast<N> {
     }
 }
 
+/// Fewer degrees of freedom than this tell no spread.
+const LEAST_FREEDOM: f64 = 0.5;
+
 /// Difference of two sides, or the mean of one, under a spread between photos that is the same on both.
 ///
-/// A photo's value has the variance τ² + its counting variance. τ² is the one under which the weighted squares of the
-/// residuals are as many as their degrees of freedom; where even τ² = 0 leaves fewer, the counting variances are scaled
-/// down to the residuals. With equal counting variances this is Student's two-sample t test with a pooled variance.
-/// With one photo a side there are no residuals, and the counting variances stand alone.
+/// A photo's value has the variance τ² + its counting variance. τ² is the one under which the squares of the residuals
+/// are as many as is expected of them; where even τ² = 0 leaves fewer, the counting variances are scaled down to the
+/// residuals. A residual counts by its photo's weight: that of a photo with few particles tells little of those with many. The
+/// degrees of freedom are those of a sum of squares so weighted. With equal weights and counting variances this is Student's
+/// two-sample t test with a pooled variance. Without residuals the counting variances stand alone.
 /// Source: R. C. Paule & J. Mandel, J. Res. NBS 87 (1982) 377–385; G. Knapp & J. Hartung, Stat. Med. 22 (2003)
-/// 2693–2710 (both from memory). Held to SciPy's t test in `tests/compare.rs` and by simulated coverage.
+/// 2693–2710; F. E. Satterthwaite, Biometrics Bull. 2 (1946) 110–114 (all from memory). Held to SciPy's t test in
+/// `tests/compare.rs` and by simulated coverage.
 pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
     let photos = sides.iter().map(|s| s.value.len()).sum::<usize>();
-    let freedom = photos as f64 - N as f64;
+    let most = sides.iter().flat_map(|s| &s.weight).copied().fold(0.0, f64::max);
+    // A residual about a mean in which its photo has the share p holds 1 - p of the photo's variance, if the photo's weight goes
+    // by that variance; with equal variances the sum over the photos comes to the same.
+    let (mut expected, mut squared) = (0.0, 0.0);
+    for side in sides {
+        let all = side.weight.iter().sum::<f64>();
+        for weight in &side.weight {
+            let (counts, left) = (weight / most, 1.0 - weight / all);
+            expected += counts * left;
+            squared += counts * counts * left;
+        }
+    }
+    let freedom = if expected > 0.0 { expected * expected / squared } else { 0.0 };
+    let is_known = freedom >= LEAST_FREEDOM;
     let (mut spread, mut scale) = (0.0, 1.0);
-    if freedom > 0.0 {
+    if is_known {
         // Newton's steps from below: the squares fall and bend upwards, so no step goes too far.
         for step in 0..100 {
-            let found = sides.map(|s| weighted_squares(s, spread));
+            let found = sides.map(|s| weighted_squares(s, most, spread));
             let [squares, fall] = [0, 1].map(|i| found.iter().map(|f| f[i]).sum::<f64>());
-            if step == 0 && squares <= freedom {
-                scale = squares / freedom;
+            if step == 0 && squares <= expected {
+                scale = squares / expected;
                 break;
             }
-            spread += (squares - freedom) / fall;
-            if squares < freedom * (1.0 + 1e-9) {
+            spread += (squares - expected) / fall;
+            if squares < expected * (1.0 + 1e-9) {
                 break;
             }
         }
@@ -85,27 +104,22 @@ pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
         variance: side_variance.iter().sum(),
         counted: sides.iter().map(|s| s.variance(0.0)).sum(),
         side_variance,
-        freedom: (freedom > 0.0).then_some(freedom),
+        freedom: is_known.then_some(freedom),
         photo_variance: scale * (spread + counting),
     }
 }
 
-/// Residuals about the side's weighted mean, squared and weighted by 1/(spread + counting variance); and by how much
-/// that falls for each unit of spread.
-fn weighted_squares(side: &Side, spread: f64) -> [f64; 2] {
-    // A photo on which a figure cannot vary (no counting variance) must not take all the weight.
-    let weight = |c: &f64| 1.0 / (spread + c).max(1e-18);
-    let (mut total, mut sum) = (0.0, 0.0);
-    for (v, c) in side.value.iter().zip(&side.counting) {
-        total += weight(c);
-        sum += v * weight(c);
-    }
-    let mean = sum / total;
+/// Residuals about the side's mean, squared, each by its photo's weight (`most` counts as 1) over spread + counting variance; and by
+/// how much that falls for each unit of spread.
+fn weighted_squares(side: &Side, most: f64, spread: f64) -> [f64; 2] {
+    let mean = side.mean();
     let mut squares = [0.0; 2];
-    for (v, c) in side.value.iter().zip(&side.counting) {
-        let part = (v - mean).powi(2) * weight(c);
+    for ((v, c), weight) in side.value.iter().zip(&side.counting).zip(&side.weight) {
+        // A photo on which a figure cannot vary (no counting variance) must not take all the weight.
+        let by = 1.0 / (spread + c).max(1e-18);
+        let part = weight / most * (v - mean).powi(2) * by;
         squares[0] += part;
-        squares[1] += part * weight(c);
+        squares[1] += part * by;
     }
     squares
 }
@@ -128,6 +142,23 @@ mod tests {
             assert!((c.variance - 4.0 / 3.0 * (1.0 / 3.0 + 0.5)).abs() < 1e-6, "{counting}: {c:?}");
             assert_eq!(c.freedom, Some(3.0));
         }
+    }
+
+    #[test]
+    fn photos_of_few_particles_tell_no_spread_of_those_of_many() {
+        let unequal = |weight: &[f64]| {
+            // What the small ones show happens to be the same.
+            let (n, counting) = (weight.len(), weight.iter().map(|w| 1.0 / w).collect());
+            Side { value: vec![1.0; n], counting, weight: weight.to_vec() }
+        };
+        let one = unequal(&[3000.0]);
+        let c = contrast([&one, &unequal(&[4000.0, 40.0, 40.0, 40.0, 40.0])]);
+        assert_eq!(c.freedom, None);
+        assert!((c.variance - 1.0 / 3000.0 - 1.0 / 4160.0).abs() < 1e-12, "counting stands alone: {c:?}");
+        let freedom = |weight: &[f64]| contrast([&one, &unequal(weight)]).freedom.unwrap();
+        assert!((freedom(&[500.0; 4]) - 3.0).abs() < 1e-9);
+        assert!((2.5..3.0).contains(&freedom(&[600.0, 500.0, 500.0, 400.0])));
+        assert!((0.7..0.8).contains(&freedom(&[3000.0, 1000.0])));
     }
 
     #[test]

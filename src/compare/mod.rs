@@ -129,6 +129,8 @@ pub struct Comparison {
     pub curves: Curves,
     /// Confidence of intervals and verdict, 0..1.
     pub level: f64,
+    /// True with one photo a side, or others that hold few particles beside it: how much spreads of the same grounds differ is unknown.
+    pub spread_unknown: bool,
     /// True where the adjusted p-values come from exchanging photos between the sides.
     pub exchanged: bool,
 }
@@ -149,14 +151,9 @@ pub struct SideOf {
 }
 
 impl Comparison {
-    /// True with one photo a side: how much spreads of the same grounds differ is unknown.
-    pub fn spread_unknown(&self) -> bool {
-        self.sides.iter().all(|s| s.photos == 1)
-    }
-
     /// True where `difference` is one that the verdict rests on.
     pub fn is_clear(&self, difference: &Difference) -> bool {
-        difference.p_adjusted < 1.0 - self.level && (!self.spread_unknown() || difference.holds_under_spread)
+        difference.p_adjusted < 1.0 - self.level && (!self.spread_unknown || difference.holds_under_spread)
     }
 }
 
@@ -172,7 +169,7 @@ pub enum CompareError {
     #[error("{0}: no photo of this sample shows a whole particle")]
     Empty(String),
     #[error(
-        "{name}: {count} particles are too few to tell anything by (at least {LEAST_PARTICLES}). Photograph more grounds"
+        "{name}: the sample holds {count} of the {LEAST_PARTICLES} particles that a comparison takes at least. Photograph more grounds"
     )]
     TooFew { name: String, count: usize },
 }

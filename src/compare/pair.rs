@@ -1,3 +1,5 @@
+use std::cell::OnceCell;
+
 use super::besides::Besides;
 use super::contrast::{Contrast, Side, contrast};
 use super::power::{photos_a_side, smallest_detectable};
@@ -25,7 +27,7 @@ const UNKNOWN_SHARE_SPREAD: f64 = 3.0;
 /// simulated studies of two grinds ask for (`tests/comparing.rs`).
 const STEPS: [f64; 2] = [0.25, 0.15];
 
-/// Bootstrap draws behind the intervals of a single photo.
+/// Bootstrap draws behind the intervals by counting alone.
 const DRAWS: usize = 300;
 
 /// A sample with its photos' figures.
@@ -39,8 +41,8 @@ pub(super) struct Prepared<'a> {
     /// Quantities without each photo in turn; of no use with one photo.
     without: Vec<Vec<f64>>,
     support: Vec<f64>,
-    /// Intervals of the figures of a single photo.
-    intervals: Vec<Estimate>,
+    /// Intervals of the figures by counting and scale alone, found when they are asked for.
+    intervals: OnceCell<[Estimate; 7]>,
     /// Fines that its photos cannot show, % of the mass at most.
     unseen_pct: f64,
     /// Smallest size that all its photos show, µm.
@@ -90,22 +92,26 @@ impl<'a> Prepared<'a> {
             values: shared_counting(&photos, photos.iter().map(|s| photo_values(s, &quantities, question.fines_um))),
             pooled: quantities.iter().map(|q| q.of(&sizes, &figures)).collect(),
             support: support.collect(),
-            intervals: if photos.len() == 1 {
-                let how = IntervalSettings {
-                    level: question.level,
-                    draws: DRAWS,
-                    seed: question.seed,
-                    scale_uncertainty: grounds.scale_uncertainty,
-                };
-                intervals(&sizes, Basis::Mass, question.fines_um, &how).to_vec()
-            } else {
-                Vec::new()
-            },
+            intervals: OnceCell::new(),
             unseen_pct: Unseen::below(&sizes, floor_um, question.fines_um, question.level).most_pct,
             floor_um,
             photos,
             sizes,
         })
+    }
+
+    /// Interval of figure number `f` by counting and scale alone, as if all particles lay on one photo.
+    fn counted(&self, f: usize, question: &Question) -> Estimate {
+        self.intervals.get_or_init(|| {
+            let how = IntervalSettings {
+                level: question.level,
+                draws: DRAWS,
+                seed: question.seed,
+                scale_uncertainty: self.grounds.scale_uncertainty,
+            };
+            let rows = self.sizes.ecd_um.iter().zip(&self.sizes.weight).map(|(d, w)| (*d, *w, 0)).collect();
+            intervals(&Sizes::from_rows(rows), Basis::Mass, question.fines_um, &how)
+        })[f]
     }
 
     /// What it may hide beside `other`.
@@ -205,7 +211,7 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
     let compared: Vec<Compared> = quantities(question)
         .into_iter()
         .enumerate()
-        .filter_map(|(q, of)| prepare([base, other], &besides, q, of, question.level))
+        .filter_map(|(q, of)| prepare([base, other], &besides, q, of, question))
         .collect();
     let p: Vec<f64> = compared.iter().map(|c| p_value(c, 0.0)).collect();
     // The chances that remain if spreads scatter as much as is met.
@@ -235,11 +241,12 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
         differences,
         verdict: Verdict::Undecided,
         level: question.level,
+        spread_unknown: compared.iter().all(|c| c.contrast.freedom.is_none()),
         exchanged: exchanged.is_some(),
     };
     comparison.verdict = if comparison.differences.iter().any(|d| comparison.is_clear(d)) {
         Verdict::Different
-    } else if comparison.differences.iter().all(|d| d.alike) && !comparison.spread_unknown() {
+    } else if comparison.differences.iter().all(|d| d.alike) && !comparison.spread_unknown {
         Verdict::Alike
     } else {
         Verdict::Undecided
@@ -248,10 +255,18 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
 }
 
 /// `None` where no photo shows the quantity.
-fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Quantity, level: f64) -> Option<Compared> {
+fn prepare(
+    both: [&Prepared; 2],
+    besides: &[Besides; 2],
+    q: usize,
+    quantity: Quantity,
+    question: &Question,
+) -> Option<Compared> {
     let [base, other] = both;
     let values = both.map(|s| s.pooled[q]);
-    if values == [0.0; 2] || values.iter().any(|v| !v.is_finite()) {
+    // Particles of one size have no span, and nothing is in a ratio to it.
+    let no_span = quantity == Quantity::SPAN && values.contains(&0.0);
+    if values == [0.0; 2] || no_span || values.iter().any(|v| !v.is_finite()) {
         return None;
     }
     // A photo without any fines has no logarithm; the plain shares are compared then.
@@ -270,11 +285,12 @@ fn prepare(both: [&Prepared; 2], besides: &[Besides; 2], q: usize, quantity: Qua
     let mut contrast = contrast([&sides[0], &sides[1]]);
     let mut support = base.support[q].min(other.support[q]);
     if let (None, true, Quantity::Figure(f)) = (contrast.freedom, log, quantity) {
-        // One photo a side: what the intervals of the two measurements, which hold counting and scale, join to.
+        // The spread is unknown: what the intervals of the two measurements, which hold counting and scale, join to.
         let known = both.map(|s| {
             let freedom = s.support[q].max(1.0);
-            let half = 0.5 * (s.intervals[f].high / s.intervals[f].low).ln();
-            [(half / student_t_quantile(0.5 + 0.5 * level, freedom)).powi(2), freedom]
+            let Estimate { low, high, .. } = s.counted(f, question);
+            let half = 0.5 * (high / low).ln();
+            [(half / student_t_quantile(0.5 + 0.5 * question.level, freedom)).powi(2), freedom]
         });
         contrast.variance = known[0][0] + known[1][0];
         support = joint_freedom(known);

@@ -14,6 +14,8 @@ pub enum Quantity {
 impl Quantity {
     /// The share of fines.
     pub const FINES: Quantity = Quantity::Figure(Figures::FINES);
+    /// (D90 − D10) / D50.
+    pub const SPAN: Quantity = Quantity::Figure(3);
     /// The median.
     pub const MEDIAN: Quantity = Quantity::Figure(1);
 

@@ -30,7 +30,15 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
     }
     notes.extend(c.sides.iter().filter_map(|side| pale_of(&side.name, side.pale)));
     notes.extend(alike_though_wide(c, fines_um));
-    if c.spread_unknown() {
+    let alone = |d: &Difference| d.difference.low > 0.0 || d.difference.high < 0.0;
+    if c.verdict != Verdict::Different && c.differences.iter().any(alone) {
+        notes.push(
+            "An interval of the table stands for its figure alone. Of so many figures one may leave out 0 by chance: p, which holds for all \
+             of them together, decides."
+                .to_owned(),
+        );
+    }
+    if c.spread_unknown {
         notes.push(
             "One photo a side: the intervals cover the count of particles, not how much spreads of the same grounds differ. A \
              difference is told only where careless spreading of the same grounds would not make it, however small p is."
@@ -41,7 +49,7 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
 }
 
 fn how(c: &Comparison) -> &'static str {
-    match (c.spread_unknown(), c.exchanged) {
+    match (c.spread_unknown, c.exchanged) {
         (true, _) => "by counting alone",
         (_, true) => "photos exchanged between the sides",
         _ => "Student's t on the photos, adjusted by Holm's method",

@@ -110,12 +110,12 @@ fn pair(c: &Comparison, fines_um: f64) -> PairV1 {
             margin_pct: c.differences.first().map_or(0.0, |d| d.margin_pct),
             clear: c.differences.iter().filter(|d| c.is_clear(d)).map(|d| d.quantity.name()).collect(),
         },
-        p_adjusted_by: match (c.spread_unknown(), c.exchanged) {
+        p_adjusted_by: match (c.spread_unknown, c.exchanged) {
             (true, _) => "counting",
             (_, true) => "exchange",
             _ => "holm",
         },
-        spread_to_spread: if c.spread_unknown() { "unknown" } else { "included" },
+        spread_to_spread: if c.spread_unknown { "unknown" } else { "included" },
         notes: notes(c, fines_um),
         curve: CurveV1 {
             size_um: c.curves.size_um.clone(),

@@ -14,7 +14,7 @@ pub fn label(quantity: Quantity, fines_um: f64) -> String {
     match quantity {
         Quantity::Figure(4) => format!("fines < {} µm", significant(fines_um, 3)),
         Quantity::Figure(i) => ["D10", "D50", "D90", "span", "fines", "D[3,2]", "D[4,3]"][i].to_owned(),
-        Quantity::ShareAbove(um) => format!("> {} µm", significant(um, 3)),
+        Quantity::ShareAbove(um) => format!("> {um} µm"),
     }
 }
 
@@ -65,17 +65,18 @@ pub fn sentences(c: &Comparison) -> String {
             margins(c, base),
             pct(100.0 * c.level)
         ),
-        Verdict::Undecided if c.spread_unknown() => match strongest(c) {
+        Verdict::Undecided if c.spread_unknown => match strongest(c) {
             Some((d, spread)) => format!(
-                "Cannot tell from one photo a side. The photos differ by more than counting explains ({}), but two spreads \
+                "Cannot tell from {}. The photos differ by more than counting explains ({}), but two spreads \
                  of the same grounds that scatter by {} % would explain it, and one photo a side cannot show how much they do.",
+                one_photo(c),
                 by_how_much(d),
                 significant(spread, 2)
             ),
-            None => {
-                "Cannot tell from one photo a side: no figure differs by more than the count of particles explains."
-                    .to_owned()
-            }
+            None => format!(
+                "Cannot tell from {}: no figure differs by more than the count of particles explains.",
+                one_photo(c)
+            ),
         },
         Verdict::Undecided => {
             format!(
@@ -87,7 +88,7 @@ pub fn sentences(c: &Comparison) -> String {
         if clear.iter().all(|d| d.alike) {
             out.push_str(&format!(" All of it lies within {}, so it may not matter.", margins(c, base)));
         }
-        if c.spread_unknown() {
+        if c.spread_unknown {
             out.push_str(
                 " This takes for granted that two spreads of the same grounds scatter by no more than 6 % (20 % at the \
                  fine end), which one photo a side cannot show: photograph two more spreads of each to be sure.",
@@ -96,6 +97,15 @@ pub fn sentences(c: &Comparison) -> String {
     }
     out.push_str(&more_photos(c, &clear));
     out
+}
+
+/// What leaves the spread unknown.
+fn one_photo(c: &Comparison) -> &'static str {
+    if c.sides.iter().all(|s| s.photos == 1) {
+        "one photo a side"
+    } else {
+        "what is one photo a side, since the others hold few particles beside it"
+    }
 }
 
 /// The figures that the verdict rests on, the weightiest first.
@@ -207,6 +217,6 @@ fn more_photos(c: &Comparison, clear: &[&Difference]) -> String {
             .to_owned()
             + &never;
     }
-    let how = if c.spread_unknown() { ", by counting alone," } else { "" };
+    let how = if c.spread_unknown { ", by counting alone," } else { "" };
     format!(" To tell more it would take{how} {}.{never}", told.join(", and "))
 }

@@ -34,7 +34,7 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
         );
     }
     let others = all.iter().map(|c| c.sides[1].name.as_str()).collect::<Vec<_>>().join(", ");
-    let by_counting = all.iter().any(Comparison::spread_unknown);
+    let by_counting = all.iter().any(|c| c.spread_unknown);
     body += &method(&[MASS, if by_counting { COUNTED } else { SCATTERED }, FAMILY]);
     let carried = [Carried { name: "comparison.json", content: data }];
     Ok(page(&format!("{others} against {}", all[0].sides[0].name), &body, &carried))
