@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::format::{count, significant};
 use super::verdict::label;
-use crate::compare::{Grounds, Plan, TOUCHING, Wanted, good_coverage, grounds_g};
+use crate::compare::{Grounds, Plan, Quantity, TOUCHING, Wanted, good_coverage, grounds_g};
 use crate::pipeline::MeasuredPhoto;
 use crate::scale::sheet::{DISC_FRAME, frames};
 
@@ -35,7 +35,11 @@ pub fn table(pilot: &Grounds, plans: &[Plan], wanted: &Wanted, fines_um: f64) ->
             "  {:<16}{:>12}{:>18}{:>18}{:>20}",
             label(p.quantity, fines_um),
             format!("{} {unit}", significant(p.value, 3)),
-            format!("± {} %", significant(p.photo_deviation_pct, 2)),
+            format!(
+                "± {} {}",
+                significant(p.photo_deviation_pct, 2),
+                if matches!(p.quantity, Quantity::ShareAbove(_)) { "points" } else { "%" }
+            ),
             many(p.photos_within, "photo"),
             format!("{} a side", many(p.photos_difference, "photo")),
         );

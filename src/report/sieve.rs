@@ -82,7 +82,11 @@ pub fn headline(s: &Sieved) -> String {
         s.predicted[worst].value
     );
     if agrees(s) {
-        format!("Sieve and photos agree within what rounding and counting allow; {said}.")
+        let widest = s.predicted.iter().map(|p| 0.5 * (p.high - p.low)).fold(0.0, f64::max);
+        format!(
+            "Sieve and photos agree within what rounding and counting allow (the photos tell a layer to ± {} % of the mass at worst); {said}.",
+            significant(widest, 2)
+        )
     } else {
         let mean = |share: &dyn Fn(usize) -> f64| (0..s.stack.mass_g.len()).map(|i| i as f64 * share(i)).sum::<f64>();
         let easier = mean(&|i| s.stack.share[i].pct) > mean(&|i| s.predicted[i].value);
@@ -100,6 +104,9 @@ pub fn headline(s: &Sieved) -> String {
     }
 }
 
+/// Larger losses, share of the charge, are hardly what sticks to sieves (common practice, no source).
+const MESHES_HOLD: f64 = 0.1;
+
 /// What must be heeded of the weighing.
 pub fn warnings(s: &Sieved) -> Vec<String> {
     warnings_of(&s.stack)
@@ -109,9 +116,14 @@ pub fn warnings(s: &Sieved) -> Vec<String> {
 pub fn warnings_of(stack: &Stack) -> Vec<String> {
     let mut out = Vec::new();
     if stack.loses_too_much() {
+        let is_much = stack.charge_g.zip(stack.loss_g).is_some_and(|(charge, loss)| loss > MESHES_HOLD * charge);
         out.push(
-            "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines."
-                .to_owned(),
+            if is_much {
+                "More was lost than meshes hold: check the charge, and whether a layer or the receiver is missing."
+            } else {
+                "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines."
+            }
+            .to_owned(),
         );
     }
     if stack.receiver_inferred {

@@ -259,7 +259,7 @@ fn what_no_grounds_can_be_is_refused() {
         .and("few.csv", few.as_bytes())
         .and("huge.csv", huge.as_bytes())
         .and("two.csv", b"aperture_um,retained_g\n500,8\nreceiver,3\nreceiver,2\n");
-    desk.refuses("compare new.csv few.csv", 1, &["20 particles are too few"]);
+    desk.refuses("compare new.csv few.csv", 1, &["20 of the 30 particles"]);
     desk.refuses("compare new.csv huge.csv", 1, &["no particle has"]);
     desk.refuses("sieve new.csv --weights two.csv", 1, &["line 4", "a second receiver"]);
     desk.refuses("sieve new.csv --retained 500=1e300 --receiver 1", 2, &["from 0 to 100000"]);
