@@ -7,8 +7,10 @@ pub(super) struct Side {
     pub value: Vec<f64>,
     /// Counting variance of each.
     pub counting: Vec<f64>,
-    /// What each counts among the others.
+    /// What each counts in the mean.
     pub weight: Vec<f64>,
+    /// Particles on each: how much it tells of the scatter.
+    pub particles: Vec<f64>,
 }
 
 impl Side {
@@ -60,22 +62,23 @@ const LEAST_FREEDOM: f64 = 0.5;
 ///
 /// A photo's value has the variance τ² + its counting variance. τ² is the one under which the squares of the residuals
 /// are as many as is expected of them; where even τ² = 0 leaves fewer, the counting variances are scaled down to the
-/// residuals. A residual counts by its photo's weight: that of a photo with few particles tells little of those with many. The
-/// degrees of freedom are those of a sum of squares so weighted. With equal weights and counting variances this is Student's
+/// residuals. A residual counts by its photo's particles: that of a photo with few particles tells little of those with many. The
+/// degrees of freedom are those of a sum of squares so weighted. With equal counts and counting variances this is Student's
 /// two-sample t test with a pooled variance. Without residuals the counting variances stand alone.
 /// Source: R. C. Paule & J. Mandel, J. Res. NBS 87 (1982) 377–385; G. Knapp & J. Hartung, Stat. Med. 22 (2003)
 /// 2693–2710; F. E. Satterthwaite, Biometrics Bull. 2 (1946) 110–114 (all from memory). Held to SciPy's t test in
 /// `tests/compare.rs` and by simulated coverage.
 pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
     let photos = sides.iter().map(|s| s.value.len()).sum::<usize>();
-    let most = sides.iter().flat_map(|s| &s.weight).copied().fold(0.0, f64::max);
-    // A residual about a mean in which its photo has the share p holds 1 - p of the photo's variance, if the photo's weight goes
-    // by that variance; with equal variances the sum over the photos comes to the same.
+    let most = sides.iter().flat_map(|s| &s.particles).copied().fold(0.0, f64::max);
+    // A residual about a mean in which its photo has the share p holds 1 - p of the photo's variance, where weights go by variances.
+    // Where spread makes the variances of photos of many and of few particles alike, their residuals hold more, and the spread is
+    // taken for larger than it is: by a third with three times as many.
     let (mut expected, mut squared) = (0.0, 0.0);
     for side in sides {
         let all = side.weight.iter().sum::<f64>();
-        for weight in &side.weight {
-            let (counts, left) = (weight / most, 1.0 - weight / all);
+        for (weight, particles) in side.weight.iter().zip(&side.particles) {
+            let (counts, left) = (particles / most, 1.0 - weight / all);
             expected += counts * left;
             squared += counts * counts * left;
         }
@@ -109,17 +112,22 @@ pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
     }
 }
 
-/// Residuals about the side's mean, squared, each by its photo's weight (`most` counts as 1) over spread + counting variance; and by
-/// how much that falls for each unit of spread.
+/// Residuals about the side's mean weighted by 1/(spread + counting variance), squared, each by that and by its photo's particles
+/// (`most` count as 1); and by how much that falls for each unit of spread.
 fn weighted_squares(side: &Side, most: f64, spread: f64) -> [f64; 2] {
-    let mean = side.mean();
+    // A photo on which a figure cannot vary (no counting variance) must not take all the weight.
+    let by = |c: &f64| 1.0 / (spread + c).max(1e-18);
+    let (mut total, mut sum) = (0.0, 0.0);
+    for (v, c) in side.value.iter().zip(&side.counting) {
+        total += by(c);
+        sum += v * by(c);
+    }
+    let mean = sum / total;
     let mut squares = [0.0; 2];
-    for ((v, c), weight) in side.value.iter().zip(&side.counting).zip(&side.weight) {
-        // A photo on which a figure cannot vary (no counting variance) must not take all the weight.
-        let by = 1.0 / (spread + c).max(1e-18);
-        let part = weight / most * (v - mean).powi(2) * by;
+    for ((v, c), particles) in side.value.iter().zip(&side.counting).zip(&side.particles) {
+        let part = particles / most * (v - mean).powi(2) * by(c);
         squares[0] += part;
-        squares[1] += part * by;
+        squares[1] += part * by(c);
     }
     squares
 }
@@ -130,7 +138,7 @@ mod tests {
 
     fn side(value: &[f64], counting: f64) -> Side {
         let n = value.len();
-        Side { value: value.to_vec(), counting: vec![counting; n], weight: vec![2.0; n] }
+        Side { value: value.to_vec(), counting: vec![counting; n], weight: vec![2.0; n], particles: vec![7.0; n] }
     }
 
     #[test]
@@ -149,7 +157,7 @@ mod tests {
         let unequal = |weight: &[f64]| {
             // What the small ones show happens to be the same.
             let (n, counting) = (weight.len(), weight.iter().map(|w| 1.0 / w).collect());
-            Side { value: vec![1.0; n], counting, weight: weight.to_vec() }
+            Side { value: vec![1.0; n], counting, weight: weight.to_vec(), particles: weight.to_vec() }
         };
         let one = unequal(&[3000.0]);
         let c = contrast([&one, &unequal(&[4000.0, 40.0, 40.0, 40.0, 40.0])]);

@@ -33,6 +33,8 @@ pub struct Curves {
 /// Mass of one photo by classes.
 struct Classes {
     mass: f64,
+    /// Number of its particles.
+    particles: f64,
     /// Share of the mass in each class.
     share: Vec<f64>,
     /// Sum of the squared shares of its particles.
@@ -49,7 +51,7 @@ impl Classes {
             share[class] += s / mass;
             squares[class] += (s / mass).powi(2);
         }
-        Classes { mass, share, squares }
+        Classes { mass, particles: sizes.weight.iter().sum(), share, squares }
     }
 
     /// Share of the classes `from..to` and its counting variance.
@@ -80,6 +82,7 @@ pub(super) fn curves(base: &[Sizes], other: &[Sizes], level: f64, seed: u64) -> 
             value: within.iter().map(|w| w.0).collect(),
             counting: within.iter().map(|w| w.1).collect(),
             weight: classes[side].iter().map(|c| c.mass).collect(),
+            particles: classes[side].iter().map(|c| c.particles).collect(),
         }
     };
     // Each side's part of the variance of the difference, by the same spread.
@@ -170,8 +173,10 @@ fn simultaneous_reach(
         .iter()
         .map(|walk| {
             let scale = freedom.map_or(1.0, |df| {
-                let squares: f64 = (0..df as usize).map(|_| draws.normal().powi(2)).sum();
-                (squares / df).sqrt()
+                // A part of a degree of freedom adds that part of a square.
+                let last = (df - 1e-9).ceil() - 1.0;
+                let whole: f64 = (0..last as usize).map(|_| draws.normal().powi(2)).sum();
+                ((whole + (df - last) * draws.normal().powi(2)) / df).sqrt()
             });
             shown.iter().zip(&deviation).map(|(&i, d)| walk[i].abs() / d).fold(0.0, f64::max) / scale
         })

@@ -85,11 +85,12 @@ fn moved(sides: &[&Side; 2], split: &[usize]) -> f64 {
     let n = a.value.len();
     let all = |i: usize| if i < n { (a, i) } else { (b, i - n) };
     let gather = |chosen: &mut dyn Iterator<Item = usize>| {
-        let mut side = Side { value: Vec::new(), counting: Vec::new(), weight: Vec::new() };
+        let mut side = Side { value: Vec::new(), counting: Vec::new(), weight: Vec::new(), particles: Vec::new() };
         for (from, k) in chosen.map(all) {
             side.value.push(from.value[k]);
             side.counting.push(from.counting[k]);
             side.weight.push(from.weight[k]);
+            side.particles.push(from.particles[k]);
         }
         side
     };

@@ -153,6 +153,7 @@ impl<'a> Prepared<'a> {
             value: self.values.iter().map(|p| value(p.value[q])).collect(),
             counting: self.values.iter().map(counting).collect(),
             weight: self.values.iter().map(|p| p.count).collect(),
+            particles: self.values.iter().map(|p| p.count).collect(),
         }
     }
 }

@@ -92,6 +92,7 @@ fn sides(sample: &Sample, apertures_um: &[f64], shape: &SieveShape) -> Vec<Side>
                 value: found.iter().map(|f| f.0).collect(),
                 counting: found.iter().map(|f| f.1).collect(),
                 weight: found.iter().map(|f| f.2).collect(),
+                particles: photos.iter().map(|p| p.len() as f64).collect(),
             }
         })
         .collect()
