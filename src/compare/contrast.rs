@@ -38,7 +38,7 @@ pub(super) struct Contrast<const N: usize = 2> {
     /// Degrees of freedom of the spread between photos; `None` where it is unknown, with one photo a side or with others
     /// that count for next to nothing beside it.
     pub freedom: Option<f64>,
-    /// Variance of a single photo's value, counting and spread.
+    /// Variance of the value of a single photo of as many particles as they have on average, counting and spread.
     pub photo_variance: f64,
 }
 
@@ -69,7 +69,6 @@ const LEAST_FREEDOM: f64 = 0.5;
 /// 2693–2710; F. E. Satterthwaite, Biometrics Bull. 2 (1946) 110–114 (all from memory). Held to SciPy's t test in
 /// `tests/compare.rs` and by simulated coverage.
 pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
-    let photos = sides.iter().map(|s| s.value.len()).sum::<usize>();
     let most = sides.iter().flat_map(|s| &s.particles).copied().fold(0.0, f64::max);
     // A residual about a mean in which its photo has the share p holds 1 - p of the photo's variance, where weights go by variances.
     // Where spread makes the variances of photos of many and of few particles alike, their residuals hold more, and the spread is
@@ -101,7 +100,8 @@ pub(super) fn contrast<const N: usize>(sides: [&Side; N]) -> Contrast<N> {
             }
         }
     }
-    let counting = sides.iter().flat_map(|s| &s.counting).sum::<f64>() / photos as f64;
+    let by_particles = sides.iter().flat_map(|s| s.counting.iter().zip(&s.particles)).map(|(c, n)| c * n).sum::<f64>();
+    let counting = by_particles / sides.iter().flat_map(|s| &s.particles).sum::<f64>();
     let side_variance = sides.map(|s| scale * s.variance(spread));
     Contrast {
         variance: side_variance.iter().sum(),
