@@ -104,9 +104,6 @@ pub fn headline(s: &Sieved) -> String {
     }
 }
 
-/// Larger losses, share of the charge, are hardly what sticks to sieves (common practice, no source).
-const MESHES_HOLD: f64 = 0.1;
-
 /// What must be heeded of the weighing.
 pub fn warnings(s: &Sieved) -> Vec<String> {
     warnings_of(&s.stack)
@@ -116,9 +113,8 @@ pub fn warnings(s: &Sieved) -> Vec<String> {
 pub fn warnings_of(stack: &Stack) -> Vec<String> {
     let mut out = Vec::new();
     if stack.loses_too_much() {
-        let is_much = stack.charge_g.zip(stack.loss_g).is_some_and(|(charge, loss)| loss > MESHES_HOLD * charge);
         out.push(
-            if is_much {
+            if stack.loses_more_than_meshes_hold() {
                 "More was lost than meshes hold: check the charge, and whether a layer or the receiver is missing."
             } else {
                 "More than 1 % was lost: brush the meshes out and weigh again; what sticks there is mostly fines."

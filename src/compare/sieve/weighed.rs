@@ -142,6 +142,9 @@ impl Weighed {
     }
 }
 
+/// Larger losses, share of the charge, are hardly what sticks to sieves (common practice, no source).
+const MESHES_HOLD: f64 = 0.1;
+
 impl Stack {
     /// Loss in percent of the charge.
     pub fn loss_pct(&self) -> Option<f64> {
@@ -154,6 +157,11 @@ impl Stack {
     pub fn loses_too_much(&self) -> bool {
         let rounding = 0.5 * self.step_g * (self.mass_g.len() + 1) as f64;
         self.charge_g.zip(self.loss_g).is_some_and(|(charge, loss)| loss - rounding > 0.01 * charge)
+    }
+
+    /// True when so much was lost that it hardly sticks to the sieves.
+    pub fn loses_more_than_meshes_hold(&self) -> bool {
+        self.charge_g.zip(self.loss_g).is_some_and(|(charge, loss)| loss > MESHES_HOLD * charge)
     }
 
     /// Share finer than each aperture, %, falling.
