@@ -60,7 +60,7 @@ impl Grind {
     }
 }
 
-const SIDES: [[usize; 2]; 7] = [[1, 1], [1, 2], [2, 2], [3, 3], [5, 5], [10, 10], [2, 5]];
+const SIDES: [[usize; 2]; 9] = [[1, 1], [1, 2], [2, 2], [3, 3], [5, 5], [10, 10], [2, 5], [1, 5], [2, 10]];
 
 /// All sides, or those named in SIDES as in `SIDES=1+1,3+3`.
 fn wanted(sides: &[usize; 2]) -> bool {
@@ -146,7 +146,7 @@ fn intervals_hold_and_alarms_are_few() {
     // 95 % less three and a half standard errors of 200 draws; and as many more false alarms than 5 %.
     let slack = 3.5 * (0.95f64 * 0.05 / runs as f64).sqrt();
     let truth = TWO_PARTS.truth();
-    for (photos, spread) in [([1, 1], 0.0), ([3, 3], 0.03), ([2, 5], 0.0)] {
+    for (photos, spread) in [([1, 1], 0.0), ([3, 3], 0.03), ([2, 5], 0.0), ([1, 5], 0.03)] {
         let found = Study { grinds: [TWO_PARTS; 2], photos, particles: 1000, spread }.all(runs);
         let all_given =
             |c: &Comparison| c.differences.len() == 7 && c.differences.iter().all(|d| d.relative_pct.is_some());

@@ -7,8 +7,8 @@ use crate::numeric::Draws;
 const MOST_SPLITS: usize = 20_000;
 /// Random splits, with the one that was seen among them.
 const DRAWN_SPLITS: usize = 9_999;
-/// Splits serve where the smallest p-value that they can give is at most this.
-const FINEST_P: f64 = 0.03;
+/// Splits serve where the smallest p-value that they can give is at most this, whatever is asked for.
+const FINEST_P: f64 = 0.05;
 
 /// p-values adjusted by Holm's method: the chance of any false alarm in the family is at most that of the level held
 /// against them, however the figures depend on each other. `families` of this size are looked at.
@@ -27,18 +27,18 @@ pub fn holm(p: &[f64], families: usize) -> Vec<f64> {
 }
 
 /// p-values adjusted by the step-down largest-t method over the splits of the photos into two sides of the sizes at hand;
-/// `None` where there are too few photos for small p-values. The figures' dependence is kept, as photos move whole.
+/// `None` where there are too few photos for a p-value below `wanted`. The figures' dependence is kept, as photos move whole.
 ///
 /// `sides[f]` are the two sides of figure f. t is studentised by [`contrast`], so that sides with unlike numbers of particles
 /// may be told apart by their means only.
 /// Source: P. H. Westfall & S. S. Young, Resampling-Based Multiple Testing (1993) (from memory).
-pub(super) fn permuted(sides: &[[&Side; 2]], seed: u64) -> Option<Vec<f64>> {
+pub(super) fn permuted(sides: &[[&Side; 2]], wanted: f64, seed: u64) -> Option<Vec<f64>> {
     let [first, second] = sides.first()?;
     let (a, b) = (first.value.len(), second.value.len());
     let splits = splits(a + b, a);
     // With equal sides each split comes with its mirror image, which gives the same |t|.
     let finest = if a == b { 2.0 } else { 1.0 } / splits as f64;
-    if finest > FINEST_P || a.min(b) < 2 {
+    if finest >= wanted.min(FINEST_P) || a.min(b) < 2 {
         return None;
     }
     let seen: Vec<f64> = sides.iter().map(|s| statistic(*s)).collect();

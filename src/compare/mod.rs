@@ -1,6 +1,7 @@
 //! Stage 7: what differs between two samples, by how much, and how sure that is.
 
 mod besides;
+mod compared;
 mod contrast;
 mod curves;
 mod dial;
@@ -123,6 +124,8 @@ pub struct Comparison {
     pub sides: [SideOf; 2],
     /// The figures in the order of [`Figures::NAMES`], then the shares above; without those that no photo shows.
     pub differences: Vec<Difference>,
+    /// Shares of which neither side shows anything.
+    pub shown_by_none: Vec<Quantity>,
     /// What can be said.
     pub verdict: Verdict,
     /// Curves and their difference.

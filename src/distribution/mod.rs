@@ -11,7 +11,7 @@ mod unseen;
 
 pub use curve::Curve;
 pub use figures::{Basis, Figures, Sizes};
-pub use interval::{IntervalSettings, intervals, support};
+pub use interval::{IntervalSettings, intervals, standard_errors, support};
 pub use known::{KnownCheck, KnownError, KnownSize, check_known};
 pub use limit::{LEAST_RECALL, Recall, RecallRow, SEEN, expected_ecd_px};
 pub use sample::{Landmarks, PhotoParticles, Sample, SampleError, pale};

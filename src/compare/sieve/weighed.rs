@@ -65,6 +65,8 @@ pub enum StackError {
         "neither the receiver nor the charge was weighed, so the shares are of nothing. Give --receiver or --charge"
     )]
     NoWhole,
+    #[error("a charge of 0 g: give what was put on the stack, or leave it out where the receiver was weighed")]
+    NoCharge,
     #[error("all layers and the receiver weigh nothing")]
     Nothing,
 }
@@ -87,6 +89,9 @@ impl Weighed {
             good("a layer", mass)?;
         }
         self.charge_g.map_or(Ok(()), |v| good("a charge", v))?;
+        if self.charge_g == Some(0.0) {
+            return Err(StackError::NoCharge);
+        }
         self.receiver_g.map_or(Ok(()), |v| good("a receiver", v))?;
         let mut layers = self.retained.clone();
         layers.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -148,7 +153,7 @@ const MESHES_HOLD: f64 = 0.1;
 impl Stack {
     /// Loss in percent of the charge.
     pub fn loss_pct(&self) -> Option<f64> {
-        Some(100.0 * self.loss_g? / self.charge_g.filter(|c| *c > 0.0)?)
+        Some(100.0 * self.loss_g? / self.charge_g?)
     }
 
     /// True where more than 1 % of the charge was lost, beyond what rounding explains.
