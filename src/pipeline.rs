@@ -182,7 +182,10 @@ pub fn measure_photo(mut photo: Photo, path: &Path, settings: &Settings) -> Resu
     let covers = |(i, p): &(usize, &segment::Part)| {
         !is_disc(*i) && !matches!(p.rejected, Some(Rejection::OffPaper | Rejection::TooLarge))
     };
-    let dark: usize = parts.iter().enumerate().filter(covers).flat_map(|(_, p)| &p.runs).map(Run::len).sum();
+    let largest_px2 = std::f64::consts::FRAC_PI_4 * (LARGEST_UM / scale.typical()).powi(2);
+    let areas = parts.iter().enumerate().filter(covers).map(|(_, p)| p.runs.iter().map(Run::len).sum::<usize>());
+    // Nor does one that the frame cuts.
+    let dark: usize = areas.filter(|&area| (area as f64) < largest_px2).sum();
     let paper_px = scene.field.share() * (photo.width() * photo.height()) as f64;
     Ok(MeasuredPhoto {
         path: path.to_owned(),

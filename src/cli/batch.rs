@@ -73,7 +73,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let failed: Vec<(String, String)> = done.iter().flat_map(|d| d.failed.clone()).collect();
     let samples: Vec<(String, Measurement)> = done.into_iter().filter_map(|d| Some((d.name, d.result?))).collect();
     for (name, m) in &samples {
-        let told = m.photos.iter().flat_map(words::advice).chain(words::pale_of(name, m.pale()));
+        let told = words::advice(&m.photos).into_iter().chain(words::pale_of(name, m.pale()));
         notes.extend(told.map(|note| note.trim_end_matches('.').to_owned()));
     }
     if samples.is_empty() {

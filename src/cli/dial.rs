@@ -47,6 +47,7 @@ struct Wanted {
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
+    args.measuring.without_shares("sets of burrs are held against each other by span and fines")?;
     let (margin, fines_margin) = args.alike.margins()?;
     let mut wanted: Vec<Wanted> = match &args.table {
         Some(table) => read_table(table)?,

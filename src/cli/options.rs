@@ -138,6 +138,15 @@ impl Measuring {
             .with_seed(self.seed)
             .with_chaff(self.chaff == Chaff::In))
     }
+
+    /// Refuses `--share-above` where nothing would come of it.
+    pub(super) fn without_shares(&self, why: &str) -> Result<(), Failure> {
+        if self.share_above.is_empty() {
+            Ok(())
+        } else {
+            Err(Failure::Usage(anyhow!("--share-above: {why}; leave it out")))
+        }
+    }
 }
 
 /// A number with a decimal point.

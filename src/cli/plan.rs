@@ -22,7 +22,7 @@ pub(super) struct Args {
     #[command(flatten)]
     measuring: Measuring,
     /// Instead of a pilot: geometric standard deviation of a lognormal grind, such as 1.6
-    #[arg(long, value_name = "GSD", conflicts_with_all = ["pilot", "json"], value_parser = number)]
+    #[arg(long, value_name = "GSD", conflicts_with_all = ["pilot", "json", "share_above"], value_parser = number)]
     gsd: Option<f64>,
     /// Median of the described grind by mass, in µm: tells how much of it to spread
     #[arg(long, value_name = "UM", requires = "gsd", value_parser = number)]

@@ -71,7 +71,7 @@ impl Named {
     /// What could be better about the photos is told at once: it is no part of any result.
     pub fn grounds(&self, settings: &Settings) -> Result<Grounds, Failure> {
         let (grounds, photos) = self.measured(settings)?;
-        let told: String = photos.iter().flat_map(words::advice).map(|advice| format!("  ! {advice}\n")).collect();
+        let told: String = words::advice(&photos).iter().map(|advice| format!("  ! {advice}\n")).collect();
         say(&told)?;
         Ok(grounds)
     }

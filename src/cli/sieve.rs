@@ -57,6 +57,7 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
+    args.measuring.without_shares("the apertures of the stack are the sizes whose shares are told")?;
     let named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
     let files: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
     refuse_twice(&files)?;

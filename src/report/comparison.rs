@@ -28,6 +28,9 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
             ));
         }
     }
+    for quantity in &c.shown_by_none {
+        notes.push(format!("{}: neither side shows any, so there is nothing to compare.", label(*quantity, fines_um)));
+    }
     notes.extend(c.sides.iter().filter_map(|side| pale_of(&side.name, side.pale)));
     notes.extend(alike_though_wide(c, fines_um));
     let alone = |d: &Difference| d.difference.low > 0.0 || d.difference.high < 0.0;

@@ -7,7 +7,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::ReportError;
 use super::axes::axis;
-use super::format::short;
+use super::format::{percent, short};
 use super::plot::{AnyArea, Drawn, FINES, INK, Kind, Pixels, draw, hundredths, letters, mesh};
 use crate::compare::Comparison;
 
@@ -96,6 +96,11 @@ where
     Ok(chart)
 }
 
+/// What the bands are.
+fn banded(c: &Comparison) -> String {
+    format!("with a band of {} %", percent(c.level))
+}
+
 /// A line, whole for the base and dashed for the other.
 fn line<B: DrawingBackend>(chart: &mut Chart<'_, B>, side: usize, points: Vec<(f64, f64)>, px: Pixels<'_>) -> Drawn
 where
@@ -162,7 +167,8 @@ where
     B::ErrorType: 'static,
 {
     let curves = &c.curves;
-    let mut chart = panel("Finer by mass", ["finer, % of the mass", "finer, %"], fines_um, x, 0.0..100.0, area, px)?;
+    let caption = format!("Finer by mass, {}", banded(c));
+    let mut chart = panel(&caption, ["finer, % of the mass", "finer, %"], fines_um, x, 0.0..100.0, area, px)?;
     let inside = |um: f64| (x.0..=x.1).contains(&um);
     for (side, colour) in COLOURS.into_iter().enumerate() {
         let known: Vec<(f64, f64, f64)> = (0..curves.size_um.len())
@@ -204,9 +210,10 @@ where
         .collect();
     let reach = known.iter().map(|k| k.1.abs() + k.2).fold(1.0, f64::max) * 1.05;
     let caption = if area.dim_in_pixel().0 as i32 >= px(WIDE_CAPTIONS) {
-        format!("{} less {}, with the band that holds the whole curve", c.sides[1].name, c.sides[0].name)
+        let [base, other] = [&c.sides[0].name, &c.sides[1].name];
+        format!("{other} less {base}, {} for the whole curve but its outermost 1 %", banded(c))
     } else {
-        "Difference, with its band".to_owned()
+        format!("Difference, {}", banded(c))
     };
     let caption = short(&caption, letters(area, 17.0, px));
     let mut chart = panel(&caption, ["difference, % of the mass", "differs, %"], fines_um, x, -reach..reach, area, px)?;
@@ -237,8 +244,8 @@ where
     // A band that rests on a particle or two must not set the height.
     let most = curves.share_pct.iter().flatten().copied().fold(1.0, f64::max);
     let top = highest(0).max(highest(1)).min(1.6 * most) * 1.05;
-    let mut chart =
-        panel("Share by size", ["% of the mass in each class", "in class, %"], fines_um, x, 0.0..top, area, px)?;
+    let caption = format!("Share by size, {}", banded(c));
+    let mut chart = panel(&caption, ["% of the mass in each class", "in class, %"], fines_um, x, 0.0..top, area, px)?;
     for (side, colour) in COLOURS.into_iter().enumerate() {
         let at = |i: usize, sign: f64| {
             (middle(i), (curves.share_pct[side][i] + sign * curves.share_half_pct[side][i]).clamp(0.0, top))

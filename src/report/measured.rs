@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use super::ReportError;
+use super::format::count;
 use crate::distribution::PhotoParticles;
 use crate::particle::{Flags, Particle};
 
@@ -50,8 +51,11 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
         })?;
         let line = record.position().map_or(0, ::csv::Position::line);
         if record.len() != header.len() {
-            let text =
-                format!("{} values where the header names {}. The row is broken off", record.len(), header.len());
+            let text = format!(
+                "{} where the header names {}. The row is broken off",
+                count(record.len(), "value"),
+                header.len()
+            );
             return Err(wrong(line, text));
         }
         let number = |name: &str| -> Result<Option<f64>, ReportError> {

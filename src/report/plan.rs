@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::format::{count, significant};
 use super::verdict::label;
 use crate::compare::{Grounds, Plan, Quantity, TOUCHING, Wanted, good_coverage, grounds_g};
+use crate::numeric::median;
 use crate::pipeline::MeasuredPhoto;
 use crate::scale::sheet::{DISC_FRAME, frames};
 
@@ -117,8 +118,7 @@ pub fn spreading(d32_um: f64, evenness: f64, pilot: &[MeasuredPhoto]) -> String 
         pct(good),
         100.0 * TOUCHING
     );
-    let covered = pilot.iter().map(|p| p.quality.coverage).max_by(f64::total_cmp);
-    if let Some(pilot_covers) = covered {
+    if let Some(pilot_covers) = median(&mut pilot.iter().map(|p| p.quality.coverage).collect::<Vec<_>>()) {
         let touch = pilot.iter().flat_map(|p| &p.checks).any(|check| check.name == "touching" && check.fires());
         let said = match good / pilot_covers {
             t if t < 0.6 && touch => "take less, or see to it that particles lie apart",

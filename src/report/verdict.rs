@@ -9,6 +9,9 @@ const FIRST: [usize; 7] = [1, 4, 2, 0, 3, 5, 6];
 /// No sentence lists more figures than this.
 const MOST: usize = 3;
 
+/// Confidence below which a verdict says how often it errs: people take it for surer.
+const USUAL: f64 = 0.95;
+
 /// Name of a figure as people read it.
 pub fn label(quantity: Quantity, fines_um: f64) -> String {
     match quantity {
@@ -85,6 +88,13 @@ pub fn sentences(c: &Comparison) -> String {
         }
     };
     if c.verdict == Verdict::Different {
+        if c.level < USUAL {
+            out.push_str(&format!(
+                " With {} % confidence up to {} of 100 comparisons of the same grounds come out so.",
+                pct(100.0 * c.level),
+                pct(100.0 - 100.0 * c.level)
+            ));
+        }
         if clear.iter().all(|d| d.alike) {
             out.push_str(&format!(" All of it lies within {}, so it may not matter.", margins(c, base)));
         }

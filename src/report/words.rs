@@ -2,7 +2,7 @@
 
 use super::format::{count, interval, percent, significant, value};
 use super::verdict::{label, meaning};
-use crate::advice;
+use crate::advice::{self, Check};
 use crate::compare::Quantity;
 use crate::distribution::Figures;
 use crate::pipeline::{MeasuredPhoto, Measurement};
@@ -143,13 +143,31 @@ fn pale_counted((pale, share_pct): (usize, f64)) -> String {
     )
 }
 
-/// What could be better about a photo, with its name.
-pub fn advice(photo: &MeasuredPhoto) -> impl Iterator<Item = String> {
-    fired(photo).map(|sentence| format!("{}: {sentence}", photo.path.display()))
-}
+/// Photos named at the most where several are to be taken the same way.
+const MOST_NAMED: usize = 3;
 
-fn fired(photo: &MeasuredPhoto) -> impl Iterator<Item = &str> {
-    photo.checks.iter().filter(|c| c.fires()).map(|c| c.sentence.as_str())
+/// What could be better about the photos, with their names: what holds for several is told once, with the figures of the first.
+pub fn advice(photos: &[MeasuredPhoto]) -> Vec<String> {
+    let mut told: Vec<(&Check, String, Vec<String>)> = Vec::new();
+    for photo in photos {
+        let name = photo.path.display().to_string();
+        for check in photo.checks.iter().filter(|c| c.fires()) {
+            match told.iter_mut().find(|(of_first, ..)| of_first.name == check.name) {
+                Some((.., others)) => others.push(name.clone()),
+                None => told.push((check, name.clone(), Vec::new())),
+            }
+        }
+    }
+    let text = |(check, first, others): (&Check, String, Vec<String>)| {
+        let named = others.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>().join(", ");
+        let also = match others.len().saturating_sub(MOST_NAMED) {
+            0 if others.is_empty() => String::new(),
+            0 => format!(" The same goes for {named}."),
+            more => format!(" The same goes for {named} and {more} more."),
+        };
+        format!("{first}: {}{also}", check.sentence)
+    };
+    told.into_iter().map(text).collect()
 }
 
 /// Share of a picture from which on it counts as measured all over: tiles at its rim may be lost.
@@ -216,9 +234,11 @@ pub fn remarks(m: &Measurement) -> Vec<Remark> {
         let text = format!("A median of {} µm is unlike ground coffee: check the scale.", significant(median, 2));
         out.push(Remark { advice: true, text });
     }
-    for photo in &m.photos {
-        let name = if m.photos.len() > 1 { format!("{}: ", photo.path.display()) } else { String::new() };
-        out.extend(fired(photo).map(|sentence| Remark { advice: true, text: format!("{name}{sentence}") }));
+    if let [photo] = &m.photos[..] {
+        let fired = photo.checks.iter().filter(|c| c.fires());
+        out.extend(fired.map(|c| Remark { advice: true, text: c.sentence.clone() }));
+    } else {
+        out.extend(advice(&m.photos).into_iter().map(|text| Remark { advice: true, text }));
     }
     let mut say = |text: String| out.push(Remark { advice: false, text });
     let pale = m.pale();

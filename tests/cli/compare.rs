@@ -172,6 +172,8 @@ fn weights_that_cannot_be_are_refused() {
         ("--retained 710=-8 --receiver 9", 2, "from 0 to 100000"),
         ("--receiver 9", 2, "no layer was weighed"),
         ("--retained 710=8", 2, "neither the receiver nor the charge"),
+        ("--retained 710=8 --charge 0", 2, "a charge of 0 g"),
+        ("--retained 710=8 --charge 25 --share-above 500", 2, "--share-above"),
         ("--weights w.csv", 1, "line 3"),
         ("--retained 710=8 --receiver 9 --shape other.json", 1, "no file of a fitted shape"),
     ] {
