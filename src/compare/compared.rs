@@ -41,7 +41,7 @@ impl Compared {
     }
 
     /// Distances from the difference to the ends of an interval that is `half` wide to each side by chance: both sources are
-    /// independent, as in [`Unseen::opened`].
+    /// independent, as in [`crate::distribution::Unseen::opened`].
     fn reaches(&self, half: f64) -> [f64; 2] {
         self.unseen.map(|u| half.hypot(u))
     }
@@ -58,6 +58,7 @@ pub(super) fn p_value(c: &Compared, more: f64) -> f64 {
     2.0 * (1.0 - student_t_cdf(t, c.contrast.freedom.unwrap_or(c.support.max(1.0))))
 }
 
+/// What is told of it; `p_adjusted` is that of the whole family.
 pub(super) fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Question) -> Difference {
     let Compared { quantity, log, values: [a, b], contrast, difference, support, .. } = *c;
     let level = question.level;

@@ -122,7 +122,7 @@ pub enum Verdict {
 pub struct Comparison {
     /// Name, photos and particles of base and other.
     pub sides: [SideOf; 2],
-    /// The figures in the order of [`Figures::NAMES`], then the shares above; without those that no photo shows.
+    /// The figures in the order of [`crate::distribution::Figures::NAMES`], then the shares above; without those that no photo shows.
     pub differences: Vec<Difference>,
     /// Shares of which neither side shows anything.
     pub shown_by_none: Vec<Quantity>,
@@ -183,9 +183,10 @@ const LEAST_PARTICLES: usize = 30;
 /// Compares each of `others` with `base`.
 ///
 /// Photos are what varies: each photo's figures are taken for themselves, and their scatter within the sides tells how well
-/// a difference is known (see [`contrast`]). Sizes, span and fines are compared by their ratio, shares above a size by
+/// a difference is known (see `contrast`). Sizes, span and fines are compared by their ratio, shares above a size by
 /// their difference. p-values are adjusted over all figures and samples: by exchanging photos between the sides where
-/// there are enough of them, by Holm's method otherwise. Equivalence is two one-sided t tests at the confidence asked for
+/// there are enough of them, by Holm's method otherwise. Where one side has many times the other's photos, the interval by
+/// counting alone holds where it is wider. Equivalence is two one-sided t tests at the confidence asked for
 /// (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657–680, from memory).
 /// Coverage, false alarms, power and false equivalence are simulated; the table is in `docs/comparing.md`.
 ///

@@ -30,7 +30,7 @@ pub struct IntervalSettings {
 ///   the particles.
 ///
 /// With one photo the spread-to-spread part is unknown and absent. Where no particle is finer than the fines limit,
-/// the upper end is the mass of as many particles of that size as may be expected where none was found (see [`none_found`]).
+/// the upper end is the mass of as many particles of that size as may be expected where none was found (`none_found`).
 /// Source: Poisson bootstrap, J. A. Hanley & B. MacGibbon (2006), Comput. Methods Programs Biomed. 83, 57–62; effective
 /// number, L. Kish, Survey Sampling (1965); skewness, N. J. Johnson (1978), J. Am. Stat. Assoc. 73, 536–544 (all from
 /// memory). Coverage is simulated in `tests/coverage.rs`; its table is in `docs/uncertainty.md`.
