@@ -55,7 +55,7 @@ pub(super) fn p_value(c: &Compared, more: f64) -> f64 {
     // Significant where the interval that is opened for what is unseen leaves out 0.
     let beyond = (c.difference.powi(2) - c.unseen_towards_nothing().powi(2)).max(0.0).sqrt();
     let t = beyond / (c.contrast.variance + more).sqrt();
-    2.0 * (1.0 - student_t_cdf(t, c.contrast.freedom.unwrap_or(c.support.max(1.0))))
+    2.0 * (1.0 - student_t_cdf(t, c.contrast.degrees(c.support)))
 }
 
 /// What is told of it; `p_adjusted` is that of the whole family.
@@ -81,7 +81,7 @@ pub(super) fn difference(c: &Compared, p: f64, p_adjusted: f64, question: &Quest
     let margin = if quantity == Quantity::FINES { question.fines_margin } else { question.margin };
     // On the scale of comparison; a share above counts relative to the base's, as every other figure.
     let reach = if log { margin.ln_1p() } else { margin * a };
-    let one_sided = student_t_quantile(level, contrast.freedom.unwrap_or(support.max(1.0))) * contrast.error();
+    let one_sided = student_t_quantile(level, contrast.degrees(support)) * contrast.error();
     let [less, more] = c.reaches(one_sided);
     Difference {
         quantity,

@@ -48,10 +48,15 @@ impl<const N: usize> Contrast<N> {
         self.variance.sqrt()
     }
 
-    /// How many standard errors a two-sided interval of coverage `level` reaches to each side. Counting alone takes
-    /// `support` effective particles for its degrees of freedom.
+    /// Degrees of freedom of its error: counting alone takes `support` effective particles for them.
+    pub fn degrees(&self, support: f64) -> f64 {
+        self.freedom.unwrap_or(support.max(1.0))
+    }
+
+    /// How many standard errors a two-sided interval of coverage `level` reaches to each side; `support` as for
+    /// [`Contrast::degrees`].
     pub fn reach(&self, level: f64, support: f64) -> f64 {
-        student_t_quantile(0.5 + 0.5 * level, self.freedom.unwrap_or(support.max(1.0)))
+        student_t_quantile(0.5 + 0.5 * level, self.degrees(support))
     }
 }
 

@@ -202,19 +202,14 @@ pub(super) fn pair(base: &Prepared, other: &Prepared, samples: usize, question: 
         smallest_ecd_um: side.grounds.sample.smallest_ecd_um(),
         pale: pale(side.grounds.sample.particles()),
     };
-    let none = |q: usize, of: &Quantity| {
-        !matches!(of, Quantity::Figure(0..=3 | 5..)) && base.pooled[q] + other.pooled[q] == 0.0
-    };
+    let is_share = |of: &Quantity| matches!(of, Quantity::Figure(Figures::FINES) | Quantity::ShareAbove(_));
+    let of_none = |q: usize| [base, other].iter().all(|side| side.pooled[q] == 0.0);
+    let all = quantities(question).into_iter().enumerate();
     let mut comparison = Comparison {
         sides: [told(base), told(other)],
         curves: curves::curves(&base.photos, &other.photos, question.level, question.seed),
         differences,
-        shown_by_none: quantities(question)
-            .into_iter()
-            .enumerate()
-            .filter(|(q, of)| none(*q, of))
-            .map(|(_, of)| of)
-            .collect(),
+        shown_by_none: all.filter(|(q, of)| is_share(of) && of_none(*q)).map(|(_, of)| of).collect(),
         verdict: Verdict::Undecided,
         level: question.level,
         spread_unknown: compared.iter().all(|c| c.contrast.freedom.is_none()),
@@ -260,10 +255,10 @@ fn prepare(
     }
     let mut contrast = contrast([&sides[0], &sides[1]]);
     let mut support = base.support[q].min(other.support[q]);
-    if let (Some(_), Quantity::Figure(f @ (2 | 3))) = (contrast.freedom, quantity) {
+    if let (Some(_), Quantity::Figure(f @ (Figures::D90 | Figures::SPAN))) = (contrast.freedom, quantity) {
         for (variance, side) in contrast.side_variance.iter_mut().zip(both) {
-            let beyond_d90 = side.support[2].max(1.0) / side.photos.len() as f64;
-            *variance *= 1.0 + STEPS[f - 2] / beyond_d90;
+            let beyond_d90 = side.support[Figures::D90].max(1.0) / side.photos.len() as f64;
+            *variance *= 1.0 + STEPS[f - Figures::D90] / beyond_d90;
         }
         contrast.variance = contrast.side_variance.iter().sum();
     }
@@ -292,7 +287,7 @@ fn prepare(
 /// Variance of the difference of figure number `f` (quantity number `q`) by counting and scale alone, and its degrees of freedom.
 fn by_counting(both: [&Prepared; 2], q: usize, f: usize, question: &Question) -> (f64, f64) {
     let known = both.map(|s| [s.counted(f, question).powi(2), s.support[q].max(1.0)]);
-    let surer = if let 2 | 3 = f { SURER[f - 2] } else { 1.0 };
+    let surer = if let Figures::D90 | Figures::SPAN = f { SURER[f - Figures::D90] } else { 1.0 };
     (known[0][0] + known[1][0], surer * joint_freedom(known))
 }
 

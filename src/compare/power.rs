@@ -11,7 +11,7 @@ const MOST_PHOTOS: usize = 10_000;
 /// The two quantiles of Student's law add up: the usual short form of the noncentral law, right to some percent from four
 /// degrees of freedom on (common practice, no source); the power is simulated in `tests/comparing.rs`.
 pub(super) fn smallest_detectable(contrast: Contrast, support: f64, level: f64) -> f64 {
-    let freedom = contrast.freedom.unwrap_or(support.max(1.0));
+    let freedom = contrast.degrees(support);
     (contrast.reach(level, support) + student_t_quantile(POWER, freedom)) * contrast.error()
 }
 

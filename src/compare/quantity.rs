@@ -15,9 +15,9 @@ impl Quantity {
     /// The share of fines.
     pub const FINES: Quantity = Quantity::Figure(Figures::FINES);
     /// (D90 − D10) / D50.
-    pub const SPAN: Quantity = Quantity::Figure(3);
+    pub const SPAN: Quantity = Quantity::Figure(Figures::SPAN);
     /// The median.
-    pub const MEDIAN: Quantity = Quantity::Figure(1);
+    pub const MEDIAN: Quantity = Quantity::Figure(Figures::MEDIAN);
 
     /// Name in files.
     pub fn name(self) -> String {

@@ -93,8 +93,18 @@ impl Figures {
     /// Names in files, in the order of [`Figures::to_array`].
     pub const NAMES: [&'static str; 7] = ["d10_um", "d50_um", "d90_um", "span", "fines_pct", "d32_um", "d43_um"];
 
-    /// Place of the share of fines in [`Figures::NAMES`].
+    /// Place of the median in [`Figures::NAMES`].
+    pub const MEDIAN: usize = 1;
+    /// Place of D90.
+    pub const D90: usize = 2;
+    /// Place of the span.
+    pub const SPAN: usize = 3;
+    /// Place of the share of fines; quantiles and the span come before, means after.
     pub const FINES: usize = 4;
+    /// Place of D\[3,2\].
+    pub const D32: usize = 5;
+    /// Place of D\[4,3\].
+    pub const D43: usize = 6;
 
     /// Figures of `sizes` on `basis`, with fines finer than `fines_um` (µm).
     ///

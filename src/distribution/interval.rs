@@ -58,7 +58,7 @@ pub fn intervals(sizes: &Sizes, basis: Basis, fines_um: f64, settings: &Interval
     in_order(std::array::from_fn(|f| {
         let Spread { bias, deviation } = counting[f];
         // Redrawn quantiles lie beside their figure by the gaps between single particles, which is no bias.
-        let bias = if f < FIRST_SHARE { 0.0 } else { bias };
+        let bias = if f < Figures::FINES { 0.0 } else { bias };
         let few = student_t_quantile(tail, support[f].max(1.0));
         let leaning = LEANING[f] * skewness(sizes, &shares, f, value[f]) * (2.0 * normal * normal + 1.0) / 6.0;
         let spread =
@@ -98,13 +98,6 @@ pub(super) fn in_order(mut all: [Estimate; 7]) -> [Estimate; 7] {
     }
     all
 }
-
-/// Places in [`Figures::NAMES`].
-const D90: usize = 2;
-const D32: usize = 5;
-const D43: usize = 6;
-/// Quantiles and the span come before.
-const FIRST_SHARE: usize = Figures::FINES;
 
 /// How many times the first term of the skewness moves the upper end of each figure. Most samples lack the largest particles of all,
 /// which makes these figures too small and seem too sure; and the skewness itself, most of all that of D\[4,3\]. The figures
@@ -192,9 +185,9 @@ fn skewness(sizes: &Sizes, shares: &[f64], f: usize, value: f64) -> f64 {
         // Both means are by number whatever the shares are by.
         let u = d / value;
         let moved = match f {
-            D90 => share * (f64::from(u >= 1.0) - 0.1),
-            D32 => weight * u * u * (u - 1.0),
-            D43 => weight * u.powi(3) * (u - 1.0),
+            Figures::D90 => share * (f64::from(u >= 1.0) - 0.1),
+            Figures::D32 => weight * u * u * (u - 1.0),
+            Figures::D43 => weight * u.powi(3) * (u - 1.0),
             _ => return 0.0,
         };
         squares += moved * moved;

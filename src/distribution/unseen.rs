@@ -118,9 +118,9 @@ pub fn mass_figures(sizes: &Sizes, floor_um: f64, fines_um: f64, how: &IntervalS
             Estimate { value: 100.0 - value, low: 100.0 - high, high: 100.0 - low, level }
         }
         (Figures::FINES, _) => bound.unseen(sizes, 0.0, floor_um.min(fines_um)).opened(by_mass[f]),
-        (SPAN, None) => by_mass[f],
-        (SPAN, Some(completed)) => towards(by_mass[f], completed[f]),
-        (D32, _) | (_, None) => capped(by_mass[f]),
+        (Figures::SPAN, None) => by_mass[f],
+        (Figures::SPAN, Some(completed)) => towards(by_mass[f], completed[f]),
+        (Figures::D32, _) | (_, None) => capped(by_mass[f]),
         (_, Some(completed)) => capped(towards(by_mass[f], completed[f])),
     }))
 }
@@ -189,10 +189,6 @@ fn most_by_counting(sizes: &Sizes, size_um: f64, level: f64) -> [f64; 2] {
 fn capped(size: Estimate) -> Estimate {
     Estimate { high: size.high.min(LARGEST_UM).max(size.value), ..size }
 }
-
-/// Places of span and D\[3,2\] in [`Figures::NAMES`].
-const SPAN: usize = 3;
-const D32: usize = 5;
 
 /// The interval opened towards the value `other` that the figure may have besides.
 fn towards(figure: Estimate, other: f64) -> Estimate {
@@ -320,7 +316,7 @@ mod tests {
         for f in [0, 1, 2, 3, 6] {
             assert!(opened[f].low <= truth[f] && truth[f] <= opened[f].high, "{f}: {} {:?}", truth[f], opened[f]);
         }
-        assert_eq!(opened[D32], counted[D32]);
+        assert_eq!(opened[Figures::D32], counted[Figures::D32]);
         let few = mass_figures(&Sizes::from_rows(vec![(900.0, 1.0, 0), (1000.0, 1.0, 0)]), 50.0, 100.0, &how);
         assert_eq!(few[2].high, LARGEST_UM);
         // Where nearly all is seen, nothing moves by more than a hundredth.
