@@ -23,7 +23,7 @@ pub struct Look {
 const MOST_EXCESS: f64 = 1.8;
 
 /// Radius, in blur widths, of a disc whose edge is as good as straight.
-const LARGE: f64 = 10.0;
+pub(super) const LARGE: f64 = 10.0;
 
 /// Steps of the search; the blur then fits to 1 % even under strong sharpening.
 const ROUNDS: usize = 5;
@@ -52,7 +52,7 @@ impl Look {
         Look { blur_px: softness * self.blur_px, ..*self }
     }
 
-    /// Finds the look under which a large disc shows the mean `profile` of the photo's own edges, where no shade lies;
+    /// Finds the look under which a disc of `radius`, in blur widths, shows the mean `profile` of the photo's own edges, where no shade lies;
     /// also gives the mean profile across that edge.
     ///
     /// Both are read by the same code, with a blur of `sigma` px; `core` is the deficit of large particles and `level` the
@@ -61,6 +61,7 @@ impl Look {
     /// scale, and is looked for instead.
     pub(super) fn learn(
         profile: Option<&[f64]>,
+        radius: f64,
         sigma: f64,
         core: f64,
         level: f64,
@@ -71,7 +72,7 @@ impl Look {
         let marks = |profile: &[f64]| marks(profile, sigma, full);
         let mut examiner = Examiner::new(sigma, levels);
         let mut see = |look: &Look| {
-            let patch = disc(LARGE * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
+            let patch = disc(radius * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
             let reading = examiner.examine_lone(&patch)?;
             let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
             Some((marks(&profile), profile))
@@ -163,7 +164,7 @@ mod tests {
         let sigma = 1.05;
         for (blur_px, sharpen) in [(0.9, 0.0), (1.1, 0.4), (1.0, 1.0), (1.3, -0.2)] {
             let truth = Look { blur_px, sharpen, level: 0.6, excess: 1.0 };
-            let (look, _) = Look::learn(Some(&profile(&truth, sigma)), sigma, 0.9, 0.6, Levels::USUAL);
+            let (look, _) = Look::learn(Some(&profile(&truth, sigma)), LARGE, sigma, 0.9, 0.6, Levels::USUAL);
             let off = profile(&truth, sigma).into_iter().zip(profile(&look, sigma)).map(|(a, b)| (a - b).abs());
             let worst = off.fold(0.0, f64::max);
             assert!(worst < 0.01, "{truth:?} {look:?}: {worst}");
@@ -180,7 +181,7 @@ mod tests {
     fn light_above_full_scale_is_found_from_what_edges_lack() {
         let learnt = |excess: f64| {
             let truth = Look { blur_px: 1.1, sharpen: 0.0, level: 1.0, excess };
-            Look::learn(Some(&profile(&truth, 0.85)), 0.85, 0.9, 1.0, Levels::USUAL).0
+            Look::learn(Some(&profile(&truth, 0.85)), LARGE, 0.85, 0.9, 1.0, Levels::USUAL).0
         };
         for excess in [1.1, 1.2, 1.3] {
             let look = learnt(excess);

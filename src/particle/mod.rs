@@ -31,6 +31,8 @@ use crate::segment::Regions;
 use edge::Ring;
 use examine::Levels;
 use fall::Seen;
+use look::LARGE;
+use shade::Falls;
 use shape::{Raw, Reader};
 use territory::Occupied;
 
@@ -41,6 +43,14 @@ const LOOKED_AT: usize = 48;
 /// Shade all round below which the look is read as if there were none, share of the core: led on to the outline from beyond
 /// the halo, less is not sure.
 const FAINT_RING: f64 = 0.03;
+
+/// Radii, in blur widths, of particles that are narrow: wide enough for an edge of its own, which shade in proportion to the
+/// particle hardly reaches beyond.
+const NARROW: [f64; 2] = [4.0, 7.0];
+
+/// Sharpening by which narrow particles must look sharper than large ones before shade is taken to hide it there: twice what
+/// the two differ by on photos without shade all round.
+const SHARPER: f64 = 0.1;
 
 /// Measures every part that was not rejected; the result keeps the order of `regions.parts`.
 pub fn shapes(photo: &Photo, scene: &Scene, regions: &Regions) -> (Vec<Option<Shape>>, Calibration) {
@@ -86,24 +96,42 @@ impl Survey {
             .flatten()
             .collect();
         let far = fall::middle(&seen, scene.core, sigma, None).filter(|f| f.ring[0] > FAINT_RING * scene.core);
-        let (alike, softness) = alike(&large, scene);
-        let profiles: Vec<Vec<f64>> = alike
-            .par_iter()
-            .take(LOOKED_AT)
-            .map_init(reader, |reader, (i, raw)| {
-                let mut profile = reader.profile(&regions.parts[*i], raw, towards)?;
-                // What lies all round is shade, and no part of how the camera draws an edge.
-                if let (Some(falls), Some(radius)) = (&far, raw.reading.edge_radius) {
-                    falls.taken_off(&mut profile, 2.0 * radius, raw.reading.core);
-                }
-                Some(profile)
-            })
-            .flatten()
-            .collect();
-        let profile = middle_profile(&profiles);
-        let (mut look, edge) = Look::learn(profile.as_deref(), sigma, scene.core, scene.level, levels);
-        look.blur_px /= softness;
-        if let Some(falls) = fall::middle(&seen, scene.core, sigma, Some(&edge)) {
+        let level = scene.level;
+        // How edges of the particles `of` are drawn where no shade of those `falls` lies, and how an edge so drawn looks.
+        let draw = |of: &[(usize, &Raw)], falls: Option<&Falls>| {
+            let (alike, softness) = alike(of, scene);
+            let profiles: Vec<Vec<f64>> = alike
+                .par_iter()
+                .take(LOOKED_AT)
+                .map_init(reader, |reader, (i, raw)| {
+                    let mut profile = reader.profile(&regions.parts[*i], raw, towards)?;
+                    // What lies all round is shade, and no part of how the camera draws an edge.
+                    if let (Some(falls), Some(radius)) = (falls, raw.reading.edge_radius) {
+                        falls.taken_off(&mut profile, 2.0 * radius, raw.reading.core, sigma);
+                    }
+                    Some(profile)
+                })
+                .flatten()
+                .collect();
+            let radius = middle_radius(of).map_or(LARGE, |r| (r / sigma).min(LARGE));
+            let profile = middle_profile(&profiles);
+            let (mut look, edge) = Look::learn(profile.as_deref(), radius, sigma, scene.core, level, levels);
+            look.blur_px /= softness;
+            (look, edge)
+        };
+        let (mut look, mut edge) = draw(&large, far.as_ref());
+        let mut falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
+        // Shade that lies all round hides the halo of sharpening: less of it beside narrow particles, from which it falls off
+        // within the blurred edge.
+        let narrow = narrow(&raw, sigma);
+        if narrow.len() >= 8 {
+            let (of_narrow, edge_of_narrow) = draw(&narrow, falls.as_ref());
+            if of_narrow.sharpen > look.sharpen + SHARPER {
+                (look, edge) = (of_narrow, edge_of_narrow);
+                falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
+            }
+        }
+        if let Some(falls) = falls {
             shade = shade.with(falls, scene.core);
         }
         shade.breadth = breadth(&large);
@@ -125,6 +153,20 @@ fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
     let wide = [6.0, 4.0].into_iter().map(wider).find(|&n| n >= 5).unwrap_or(0);
     large.truncate((wide / 3).max(8).min(wide));
     large.into_iter().map(|(_, i, r)| (i, r)).collect()
+}
+
+/// Particles that lie alone and are [`NARROW`], with their places in `raw`.
+fn narrow(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
+    raw.iter()
+        .enumerate()
+        .filter_map(|(i, r)| r.as_ref().filter(|r| !r.crowded).map(|r| (i, r)))
+        .filter(|(_, r)| r.reading.edge_radius.is_some_and(|r| (NARROW[0] * sigma..NARROW[1] * sigma).contains(&r)))
+        .collect()
+}
+
+/// Median radius of the particles, px.
+fn middle_radius(of: &[(usize, &Raw)]) -> Option<f64> {
+    median(&mut of.iter().filter_map(|(_, r)| r.reading.edge_radius).collect::<Vec<_>>())
 }
 
 /// Of the particles `large` those where the photo is about as soft as at most of them, and that softness: edges of several
