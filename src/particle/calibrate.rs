@@ -5,10 +5,10 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::Survey;
 use super::examine::{Examiner, Levels, Reading};
 use super::look::Look;
 use super::shade::Shade;
+use super::survey::Survey;
 use super::synthetic::disc;
 use crate::backdrop::{Scene, Softness};
 use crate::numeric::along;

@@ -91,6 +91,11 @@ impl Examiner {
         }
     }
 
+    /// Blur that it reads with, px.
+    pub fn sigma(&self) -> f64 {
+        self.sigma
+    }
+
     /// Reads the darkest area that touches the box `inner` of the patch; `others` marks the pixels of other particles.
     /// `None` when nothing there rises above the paper.
     pub fn examine(&mut self, patch: &Patch, inner: [usize; 4], others: Option<&[bool]>) -> Option<Reading> {

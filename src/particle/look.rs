@@ -1,7 +1,7 @@
 //! How the camera and the phone draw an edge: blur, and sharpening or smoothing of the coded picture.
 
 use super::edge::mean_profile;
-use super::examine::{Examiner, Levels};
+use super::examine::Examiner;
 use super::shade::Shade;
 use super::synthetic::disc;
 use crate::photo::FULL;
@@ -36,6 +36,10 @@ const MARKS: [f64; 2] = [0.005, 0.005];
 /// Strength of sharpening that phones use, and its spread.
 const USUAL: [f64; 2] = [0.3, 0.5];
 
+/// Deficit in the halo, share of that inside, by which a look is duller: that of a tenth more of sharpening, and twice what
+/// narrow and large particles differ by on photos without shade all round.
+const DULLER: f64 = 0.0025;
+
 /// Deepest shadow that paper at full scale is taken to hide beside a particle, share of the light: twice that of two
 /// lights, and what photos with one soft lamp show.
 const HIDDEN_SHADE: f64 = 0.2;
@@ -52,6 +56,21 @@ impl Look {
         Look { blur_px: softness * self.blur_px, ..*self }
     }
 
+    /// Mean profile across the edge of a disc of `radius`, in the examiner's blur widths, and the deficit `core`.
+    fn show(&self, radius: f64, core: f64, examiner: &mut Examiner) -> Option<Vec<f64>> {
+        let sigma = examiner.sigma();
+        let patch = disc(radius * sigma, self, core, &Shade::default(), [0.2, 0.4], sigma);
+        mean_profile(&patch, &examiner.examine_lone(&patch)?.outline, None, sigma)
+    }
+
+    /// True when discs of `radius` show the `profile` only if they were sharpened more.
+    pub(super) fn is_duller(&self, profile: &[f64], radius: f64, core: f64, examiner: &mut Examiner) -> bool {
+        // Paper at full scale shows no halo.
+        let shown = (self.level < f64::from(FULL)).then(|| self.show(radius, core, examiner)).flatten();
+        let halo = |profile: &[f64]| marks(profile, examiner.sigma(), false)[1];
+        shown.is_some_and(|shown| halo(profile) < halo(&shown) - DULLER)
+    }
+
     /// Finds the look under which a disc of `radius`, in blur widths, shows the mean `profile` of the photo's own edges, where no shade lies;
     /// also gives the mean profile across that edge.
     ///
@@ -62,21 +81,15 @@ impl Look {
     pub(super) fn learn(
         profile: Option<&[f64]>,
         radius: f64,
-        sigma: f64,
         core: f64,
         level: f64,
-        levels: Levels,
+        examiner: &mut Examiner,
     ) -> (Look, Vec<f64>) {
+        let sigma = examiner.sigma();
         let full = level >= f64::from(FULL);
         let plain = Look { blur_px: sigma, sharpen: 0.0, level, excess: 1.0 };
         let marks = |profile: &[f64]| marks(profile, sigma, full);
-        let mut examiner = Examiner::new(sigma, levels);
-        let mut see = |look: &Look| {
-            let patch = disc(radius * sigma, look, core, &Shade::default(), [0.2, 0.4], sigma);
-            let reading = examiner.examine_lone(&patch)?;
-            let profile = mean_profile(&patch, &reading.outline, None, sigma)?;
-            Some((marks(&profile), profile))
-        };
+        let mut see = |look: &Look| look.show(radius, core, examiner).map(|profile| (marks(&profile), profile));
         let Some(wanted) = profile.map(marks) else { return (plain, Vec::new()) };
         let blurrier = Look { blur_px: 1.1 * sigma, ..plain };
         // The second unknown is the strength of the sharpening, or the light above full scale.
@@ -151,6 +164,7 @@ fn marks(profile: &[f64], sigma: f64, full: bool) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests {
+    use super::super::examine::Levels;
     use super::*;
 
     fn profile(look: &Look, sigma: f64) -> Vec<f64> {
@@ -164,7 +178,8 @@ mod tests {
         let sigma = 1.05;
         for (blur_px, sharpen) in [(0.9, 0.0), (1.1, 0.4), (1.0, 1.0), (1.3, -0.2)] {
             let truth = Look { blur_px, sharpen, level: 0.6, excess: 1.0 };
-            let (look, _) = Look::learn(Some(&profile(&truth, sigma)), LARGE, sigma, 0.9, 0.6, Levels::USUAL);
+            let (look, _) =
+                Look::learn(Some(&profile(&truth, sigma)), LARGE, 0.9, 0.6, &mut Examiner::new(sigma, Levels::USUAL));
             let off = profile(&truth, sigma).into_iter().zip(profile(&look, sigma)).map(|(a, b)| (a - b).abs());
             let worst = off.fold(0.0, f64::max);
             assert!(worst < 0.01, "{truth:?} {look:?}: {worst}");
@@ -181,7 +196,7 @@ mod tests {
     fn light_above_full_scale_is_found_from_what_edges_lack() {
         let learnt = |excess: f64| {
             let truth = Look { blur_px: 1.1, sharpen: 0.0, level: 1.0, excess };
-            Look::learn(Some(&profile(&truth, 0.85)), LARGE, 0.85, 0.9, 1.0, Levels::USUAL).0
+            Look::learn(Some(&profile(&truth, 0.85)), LARGE, 0.9, 1.0, &mut Examiner::new(0.85, Levels::USUAL)).0
         };
         for excess in [1.1, 1.2, 1.3] {
             let look = learnt(excess);
