@@ -57,9 +57,10 @@ impl Survey {
             .flatten()
             .collect();
         let far = fall::middle(&seen, scene.core, sigma, None).filter(|f| f.ring[0] > FAINT_RING * scene.core);
+        let breadth = breadth(&large);
+        let (large, softness) = alike(large, scene);
         let edges = |of: &[(usize, &Raw)], falls: Option<&Falls>| {
-            let (alike, softness) = alike(of, scene);
-            let profiles: Vec<Vec<f64>> = alike
+            let profiles: Vec<Vec<f64>> = of
                 .par_iter()
                 .take(LOOKED_AT)
                 .map_init(reader, |reader, (i, raw)| {
@@ -72,31 +73,27 @@ impl Survey {
                 })
                 .flatten()
                 .collect();
-            (middle_profile(&profiles), softness)
+            middle_profile(&profiles)
         };
         let mut examiner = Examiner::new(sigma, levels);
-        let mut learn = |(profile, softness): (Option<Vec<f64>>, f64), radius: f64| {
-            let (mut look, edge) = Look::learn(profile.as_deref(), radius, scene.core, scene.level, &mut examiner);
-            look.blur_px /= softness;
-            (look, edge)
-        };
-        let (mut look, mut edge) = learn(edges(&large, far.as_ref()), LARGE);
+        let profile = edges(&large, far.as_ref());
+        let (mut look, mut edge) = Look::learn(profile.as_deref(), LARGE, scene.core, scene.level, &mut examiner);
         let mut falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
         // Shade that lies all round hides the halo of sharpening: less of it beside narrow particles, where it ends within the
         // blurred edge.
-        let narrow = narrow(&raw, sigma);
-        let (profile, softness) = edges(&narrow, falls.as_ref());
+        let narrow = narrow(&raw, scene, softness);
         let radius = median(&mut narrow.iter().filter_map(|(_, r)| r.reading.edge_radius).collect::<Vec<_>>());
-        if let (Some(seen_narrow), Some(radius)) = (&profile, radius.map(|r| r / sigma))
-            && look.softened(softness).is_duller(seen_narrow, radius, scene.core, &mut Examiner::new(sigma, levels))
+        if let (Some(profile), Some(radius)) = (edges(&narrow, falls.as_ref()), radius.map(|r| r / sigma))
+            && look.is_duller(&profile, radius, scene.core, &mut examiner)
         {
-            (look, edge) = learn((profile, softness), radius);
+            (look, edge) = Look::learn(Some(&profile), radius, scene.core, scene.level, &mut examiner);
             falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
         }
+        look.blur_px /= softness;
         if let Some(falls) = falls {
             shade = shade.with(falls, scene.core);
         }
-        shade.breadth = breadth(&large);
+        shade.breadth = breadth;
         Survey { raw, levels, look, shade }
     }
 }
@@ -118,20 +115,27 @@ fn largest(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
     large.into_iter().map(|(_, i, r)| (i, r)).collect()
 }
 
-/// Particles that lie alone and are [`NARROW`], with their places in `raw`; none of fewer than eight.
-fn narrow(raw: &[Option<Raw>], sigma: f64) -> Vec<(usize, &Raw)> {
-    let is_narrow = |r: &Raw| r.reading.edge_radius.is_some_and(|r| r >= NARROW[0] * sigma && r < NARROW[1] * sigma);
-    let narrow: Vec<_> = lone(raw).filter(|(_, r)| is_narrow(r)).collect();
+/// Particles that lie alone, are [`NARROW`], and lie where the photo is about `softness` times as blurred, with their places
+/// in `raw`; none of fewer than eight.
+fn narrow<'r>(raw: &'r [Option<Raw>], scene: &Scene, softness: f64) -> Vec<(usize, &'r Raw)> {
+    let [least, most] = NARROW.map(|widths| widths * softness * scene.blur_px);
+    let is_narrow = |r: &Raw| r.reading.edge_radius.is_some_and(|r| (least..most).contains(&r));
+    let narrow: Vec<_> = lone(raw).filter(|(_, r)| is_narrow(r) && is_like(r, scene, softness)).collect();
     if narrow.len() < 8 { Vec::new() } else { narrow }
 }
 
 /// Of the particles `large` those where the photo is about as soft as at most of them, and that softness: edges of several
 /// blurs would look like none.
-fn alike<'r>(large: &[(usize, &'r Raw)], scene: &Scene) -> (Vec<(usize, &'r Raw)>, f64) {
+fn alike<'r>(large: Vec<(usize, &'r Raw)>, scene: &Scene) -> (Vec<(usize, &'r Raw)>, f64) {
     let of = |raw: &Raw| scene.softness.at(raw.reading.centroid);
     let usual = median(&mut large.iter().map(|(_, raw)| of(raw)).collect::<Vec<_>>()).unwrap_or(1.0);
-    let near: Vec<_> = large.iter().copied().filter(|(_, raw)| (of(raw) / usual - 1.0).abs() < 0.1).collect();
-    if near.len() < 8 { (large.to_vec(), usual) } else { (near, usual) }
+    let near: Vec<_> = large.iter().copied().filter(|(_, raw)| is_like(raw, scene, usual)).collect();
+    (if near.len() < 8 { large } else { near }, usual)
+}
+
+/// True where the photo is about `softness` times as blurred as in the middle of all.
+fn is_like(raw: &Raw, scene: &Scene, softness: f64) -> bool {
+    (scene.softness.at(raw.reading.centroid) / softness - 1.0).abs() < 0.1
 }
 
 /// Median shade round the particles by direction; nothing with fewer than five, which give a direction to some 10°.
