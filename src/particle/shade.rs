@@ -77,7 +77,7 @@ const FAINT: f64 = 0.01;
 
 /// Longest shadow of the smallest particles that is learnt, in blur widths: longer ones are cut by the skirt over which
 /// deficits are summed.
-const LONGEST: f64 = 2.5;
+const LONGEST: f64 = 3.0;
 
 /// The shadow of one disc.
 pub(super) struct Thrown<'a> {
@@ -165,12 +165,13 @@ impl Shade {
         [lee + 7, lee, lee + 1].into_iter().filter_map(|k| ring[k % 8]).fold(0.0, f64::max)
     }
 
-    /// Fits the length to the deficit that mid-sized particles show beyond their own area.
+    /// Fits the length of the smallest particles' shadows to the deficit that mid-sized ones show beyond their own area; that
+    /// of large ones is known from their profile.
     ///
     /// `sizes` holds (diameter, px; that deficit as seen, px²; the same of a synthetic disc with the present length).
     pub(super) fn fit_length(&mut self, sizes: &[[f64; 3]], sigma: f64) {
         // Squares are linear: length² = floor² + share²·d².
-        let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let (mut weights, mut sum) = (0.0, 0.0);
         for class in classes(sizes) {
             let middle =
                 |f: &dyn Fn(&[f64; 3]) -> f64| median(&mut class.iter().map(f).collect::<Vec<_>>()).unwrap_or(0.0);
@@ -178,32 +179,14 @@ impl Shade {
             let seen = middle(&|s| s[1] / s[0]).max(0.0);
             let made = middle(&|s| s[2] / s[0]);
             let length = self.floor_px.hypot(self.share * d) * (seen / made.max(1e-9)).clamp(0.3, 3.0);
-            let (x, y) = (d * d, length * length);
             // Relative scatter is alike in all classes, so the squares of large lengths weigh less.
-            let weight = class.len() as f64 / (1.0 + x).powi(2);
-            n += weight;
-            sx += weight * x;
-            sy += weight * y;
-            sxx += weight * x * x;
-            sxy += weight * x * y;
+            let weight = class.len() as f64 / (1.0 + d * d).powi(2);
+            weights += weight;
+            sum += weight * (length * length - (self.share * d).powi(2));
         }
-        if n == 0.0 {
-            return;
+        if weights > 0.0 {
+            self.floor_px = (sum / weights).clamp(0.0, (LONGEST * sigma).powi(2)).sqrt();
         }
-        let spread = n * sxx - sx * sx;
-        let mut slope = if spread > 0.0 { (n * sxy - sx * sy) / spread } else { 0.0 };
-        let mut floor = (sy - slope * sx) / n;
-        if slope < 0.0 {
-            (slope, floor) = (0.0, sy / n);
-        } else if floor < 0.0 {
-            (slope, floor) = (sxy / sxx, 0.0);
-        }
-        let most = (LONGEST * sigma).powi(2);
-        if floor > most {
-            (slope, floor) = ((sxy - most * sx) / sxx, most);
-        }
-        self.floor_px = floor.max(0.0).sqrt();
-        self.share = slope.max(0.0).sqrt();
     }
 }
 /// The profile at `way`, a share of its length.
