@@ -186,15 +186,17 @@ fn outcomes(kind: &str, count: u64) -> Vec<Outcome> {
 
 #[test]
 fn of_particles_at_the_stated_limit_nineteen_in_twenty_are_seen_and_intervals_hold_the_fines() {
-    // Bounds: chance leaves 1.5 % with so few photos. Of overexposed paper only the limit is claimed: its
-    // intervals hold the fines less often than they say (docs/accuracy.md).
-    for (kind, recall, held) in
-        [("plain", 0.92..0.98, 7), ("compressed", 0.89..0.99, 7), ("overexposed", 0.89..0.99, 0)]
-    {
+    // Bounds: chance leaves 1.5 % with so few photos, twice that where quality differs from one to the next. Of compressed ones 90 %
+    // are seen, and of overexposed paper only the limit is claimed: its intervals hold the fines less often than they say
+    // (docs/accuracy.md).
+    for (kind, recall, held) in [("plain", 0.92, 7), ("compressed", 0.84, 7), ("overexposed", 0.89, 0)] {
         let tally = Tally::of(&outcomes(kind, 8));
         println!("{}", tally.row(kind));
         assert!(tally.at_limit[0] > 200, "{kind}: too few particles to judge: {:?}", tally.at_limit);
-        assert!(recall.contains(&tally.recall()), "{kind}: {}", tally.recall());
+        assert!(tally.recall() > recall, "{kind}: {}", tally.recall());
+        // The limit is no larger than it must be: at three quarters of it most are lost.
+        let [all, found] = tally.below;
+        assert!(found * 2 < all, "{kind}: {found} of {all}");
         assert!(tally.held >= held, "{kind}: {} of 8", tally.held);
     }
 }

@@ -115,6 +115,13 @@ impl Recall {
         Recall { half_px, slope, rows: Vec::new() }
     }
 
+    /// The law where one particle comes into sight earlier than another: by `spread`, the standard deviation of ln(size).
+    ///
+    /// Source: the variance of a logistic law, π²/3 over the square of its slope; the two are added as if the sum were logistic.
+    pub fn spread(self, spread: f64) -> Recall {
+        Recall { slope: (1.0 / self.slope).hypot(spread * 3f64.sqrt() / std::f64::consts::PI).recip(), ..self }
+    }
+
     /// Share of particles of `ecd_px` that is seen, 0..1.
     pub fn at(&self, ecd_px: f64) -> f64 {
         logistic(self.slope * (ecd_px / self.half_px).ln())
@@ -222,6 +229,26 @@ mod tests {
         assert!((4.0..8.1).contains(&Recall::fit(&all(false), &start).size_px(0.5)));
         assert!((0.9..2.1).contains(&Recall::fit(&all(true), &start).size_px(0.5)));
         assert!(Recall::fit(&[], &start).limit_px().is_finite());
+    }
+
+    #[test]
+    fn particles_that_differ_widen_the_law_about_its_middle() {
+        // Sizes at which single particles are seen, drawn from the law and moved by a normal error.
+        let law = Recall::expected(2.0, 2.3);
+        let mut draws = Draws::new(4, 0);
+        let mut seen: Vec<f64> = (0..20_000)
+            .map(|_| {
+                let u = draws.uniform().clamp(1e-9, 1.0 - 1e-9);
+                law.size_px(u) * (0.08 * normal_quantile(draws.uniform().clamp(1e-9, 1.0 - 1e-9))).exp()
+            })
+            .collect();
+        seen.sort_by(f64::total_cmp);
+        let wide = law.clone().spread(0.08);
+        for share in [0.05, 0.25, 0.5, 0.75, 0.95] {
+            let found = seen[(share * 20_000.0) as usize];
+            assert!((wide.size_px(share) / found - 1.0).abs() < 0.01, "{share}: {found} {}", wide.size_px(share));
+        }
+        assert!(wide.size_px(0.95) > 1.02 * law.size_px(0.95));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Contact shadow, learnt on the larger particles of the photo.
 
 use super::edge::{Ring, STEP_PX, sector};
-use crate::numeric::{GaussKernel, along, median};
+use crate::numeric::{along, median};
 
 /// Steps of a shadow's profile, shares of the particle's diameter.
 pub(super) const STEP: f64 = 0.025;
@@ -21,17 +21,15 @@ pub(super) struct Falls {
 }
 
 impl Falls {
-    /// The `profile` across an edge blurred by `sigma` px (as of [`super::edge::mean_profile`]) of a particle of `diameter` px
-    /// and the deficit `core`, had it no shade all round.
-    pub fn taken_off(&self, profile: &mut [f64], diameter: f64, core: f64, sigma: f64) {
+    /// The `profile` across an edge (as of [`super::edge::mean_profile`]) of a particle of `diameter` px and the deficit `core`,
+    /// had it no shade all round.
+    pub fn taken_off(&self, profile: &mut [f64], diameter: f64, core: f64) {
         let middle = profile.len() / 2;
-        let way = |i: usize| (i as f64 - middle as f64) * STEP_PX / diameter;
-        // As if the shade went on below the particle: what that takes more is a step, and smaller by the shade.
-        let shade: Vec<f32> = (0..profile.len()).map(|i| at(&self.ring, way(i)) as f32).collect();
-        let mut blurred = vec![0.0; shade.len()];
-        GaussKernel::new(sigma / STEP_PX).smooth_row(&shade, &mut blurred);
-        let step = 1.0 - self.ring[0] / core;
-        profile.iter_mut().zip(blurred).for_each(|(v, shade)| *v = (*v - f64::from(shade)) / step);
+        for (i, v) in profile.iter_mut().enumerate() {
+            let ring = at(&self.ring, (i as f64 - middle as f64) * STEP_PX / diameter);
+            // Shade makes the step at the edge smaller.
+            *v = (*v - ring) / (1.0 - ring / core);
+        }
     }
 
     /// Length of a shadow as dark all along as at the outline that takes as much light, share of the diameter.

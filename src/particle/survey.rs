@@ -67,7 +67,7 @@ impl Survey {
                     let mut profile = reader.profile(&regions.parts[*i], raw, towards)?;
                     // What lies all round is shade, and no part of how the camera draws an edge.
                     if let (Some(falls), Some(radius)) = (falls, raw.reading.edge_radius) {
-                        falls.taken_off(&mut profile, 2.0 * radius, raw.reading.core, sigma);
+                        falls.taken_off(&mut profile, 2.0 * radius, raw.reading.core);
                     }
                     Some(profile)
                 })
@@ -83,7 +83,7 @@ impl Survey {
         // blurred edge.
         let narrow = narrow(&raw, scene, softness);
         let radius = median(&mut narrow.iter().filter_map(|(_, r)| r.reading.edge_radius).collect::<Vec<_>>());
-        if let (Some(profile), Some(radius)) = (edges(&narrow, falls.as_ref()), radius.map(|r| r / sigma))
+        if let (Some(profile), Some(radius)) = (edges(&narrow, None), radius.map(|r| r / sigma))
             && look.is_duller(&profile, radius, scene.core, &mut examiner)
         {
             (look, edge) = Look::learn(Some(&profile), radius, scene.core, scene.level, &mut examiner);
