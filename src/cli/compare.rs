@@ -1,4 +1,4 @@
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 
@@ -36,7 +36,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let settings = args.measuring.settings()?;
     let (margin, fines_margin) = args.alike.margins()?;
     let mut named: Vec<Named> = args.samples.iter().map(|s| Named::parse(s)).collect::<Result<_, _>>()?;
-    refuse_mixed_up(args, &named)?;
+    refuse_mixed_up(&named)?;
     if let Some(base) = &args.base {
         let known = named.iter().map(|n| n.name.clone()).collect::<Vec<_>>().join(", ");
         let at = named.iter().position(|n| n.name == *base);
@@ -46,7 +46,12 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         named.insert(0, base);
     }
     let kind = args.outputs.kind()?;
-    let plots: Vec<Target> = plot_paths(args, &named).iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?;
+    let plot_paths = plot_paths(args, &named);
+    let inputs: Vec<PathBuf> =
+        named.iter().flat_map(|n| n.files()).chain(args.measuring.scale_file()).cloned().collect();
+    let outputs: Vec<&Path> = plot_paths.iter().map(PathBuf::as_path).chain(args.outputs.texts_paths()).collect();
+    refuse_clashes(&inputs, "an input", &outputs)?;
+    let plots: Vec<Target> = plot_paths.iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?;
     let (json, report) = args.outputs.texts()?;
     let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(&settings)).collect::<Result<_, _>>()?;
     let question = Question {
@@ -86,13 +91,12 @@ fn plot_paths(args: &Args, named: &[Named]) -> Vec<PathBuf> {
     named[1..].iter().map(|n| plot.with_file_name(format!("{stem}-{}.{ending}", safe(&n.name)))).collect()
 }
 
-fn refuse_mixed_up(args: &Args, named: &[Named]) -> Result<(), Failure> {
+fn refuse_mixed_up(named: &[Named]) -> Result<(), Failure> {
     for (i, n) in named.iter().enumerate() {
         if named[..i].iter().any(|o| o.name == n.name) {
             return Err(Failure::Usage(anyhow!("two samples are named {}. Give them names: new=… worn=…", n.name)));
         }
     }
     let all: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
-    refuse_twice(&all)?;
-    refuse_clashes(&all, "a sample", &args.outputs.paths())
+    refuse_twice(&all)
 }

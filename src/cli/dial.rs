@@ -61,7 +61,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     }
     let files: Vec<PathBuf> = wanted.iter().flat_map(|w| w.named.files().iter().cloned()).collect();
     refuse_twice(&files)?;
-    let inputs: Vec<PathBuf> = files.iter().chain(&args.table).cloned().collect();
+    let inputs: Vec<PathBuf> = files.iter().chain(&args.table).chain(args.measuring.scale_file()).cloned().collect();
     refuse_clashes(&inputs, "an input", &args.outputs.paths())?;
     let picture = args.outputs.picture()?;
     let (json, page) = args.outputs.texts()?;
@@ -69,6 +69,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         .into_iter()
         .map(|w| Ok(Ground { grounds: w.named.grounds(&settings)?, set: w.set, setting: w.setting }))
         .collect::<Result<_, Failure>>()?;
+    grounds.iter().try_for_each(|g| g.grounds.enough())?;
     let question = DialQuestion {
         level: settings.level(),
         fines_um: settings.fines_um(),
@@ -112,9 +113,10 @@ fn wanted(set: &str, setting: &str, what: &str, folder: Option<&Path>) -> Result
     if set.is_empty() {
         return Err(Failure::Usage(anyhow!("the set of burrs has no name")));
     }
-    let known = number(setting).ok().filter(|n| n.is_finite());
-    let number = known.ok_or_else(|| {
-        Failure::Usage(anyhow!("the setting `{setting}` is no number; decimals are written with a point: 12.5"))
+    let number = number(setting).ok().filter(|n| (-1e6..=1e6).contains(n)).ok_or_else(|| {
+        Failure::Usage(anyhow!(
+            "the setting `{setting}` is no number from -1000000 to 1000000; decimals are written with a point: 12.5"
+        ))
     })?;
     let within = |what: &str| folder.map_or_else(|| what.to_owned(), |f| f.join(what).to_string_lossy().into_owned());
     let what: Vec<String> = what.split(',').map(|w| within(w.trim())).collect();

@@ -184,6 +184,8 @@ fn refuse_clashes(args: &Args, overlays: &[PathBuf]) -> Result<(), Failure> {
         .chain(overlays.iter().map(PathBuf::as_path))
         .collect();
     super::refuse_clashes(&args.photos, "a photo", &outputs)?;
+    let others: Vec<PathBuf> = args.measuring.scale_file().into_iter().chain(&args.shape).cloned().collect();
+    super::refuse_clashes(&others, "an input", &outputs)?;
     refuse_twice(&args.photos)
 }
 

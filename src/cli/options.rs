@@ -127,6 +127,11 @@ fn usage(option: &'static str) -> impl FnOnce(SettingsError) -> Failure {
 }
 
 impl Measuring {
+    /// The file that the scale comes from, if it comes from one.
+    pub(super) fn scale_file(&self) -> Option<&PathBuf> {
+        self.way.calibration.as_ref()
+    }
+
     pub(super) fn settings(&self) -> Result<Settings, Failure> {
         Ok(self
             .way
@@ -260,7 +265,12 @@ pub(super) struct Outputs {
 
 impl Outputs {
     pub(super) fn paths(&self) -> Vec<&Path> {
-        [&self.json, &self.plot, &self.report].into_iter().filter_map(|o| o.as_deref()).collect()
+        self.texts_paths().chain(self.plot.as_deref()).collect()
+    }
+
+    /// Those of JSON and page.
+    pub(super) fn texts_paths(&self) -> impl Iterator<Item = &Path> {
+        [&self.json, &self.report].into_iter().filter_map(|o| o.as_deref())
     }
 
     pub(super) fn kind(&self) -> Result<Option<plot::Kind>, Failure> {

@@ -70,7 +70,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         )));
     }
     refuse_twice(named.files())?;
-    refuse_clashes(named.files(), "the pilot", args.json.as_deref().as_slice())?;
+    let inputs: Vec<PathBuf> = named.files().iter().chain(args.measuring.scale_file()).cloned().collect();
+    refuse_clashes(&inputs, "an input", args.json.as_deref().as_slice())?;
     let json = args.json.as_deref().map(Target::create).transpose()?;
     let title = named.title();
     let (pilot, photos) = named.with_name(title).measured(&settings)?;

@@ -95,6 +95,12 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
             args.picture.display()
         )));
     }
+    if args.picture.is_file() {
+        return Err(Failure::Usage(anyhow!(
+            "{}: exists already and is left as it is, since it may be a photo. Choose another name, or delete it",
+            args.picture.display()
+        )));
+    }
     let picture = Target::create(&args.picture)?;
     let truth = args.truth.as_deref().map(Target::create).transpose()?;
     let rendered = render(&spec).map_err(|e| Failure::Usage(in_options(&e)))?;

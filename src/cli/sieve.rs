@@ -62,7 +62,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let files: Vec<PathBuf> = named.iter().flat_map(|n| n.files().iter().cloned()).collect();
     refuse_twice(&files)?;
     let outputs: Vec<&Path> = args.outputs.paths().into_iter().chain(args.shape_out.as_deref()).collect();
-    let inputs: Vec<PathBuf> = files.iter().chain(&args.weights).chain(&args.shape).cloned().collect();
+    let scale_file = args.measuring.scale_file();
+    let inputs: Vec<PathBuf> =
+        files.iter().chain(&args.weights).chain(&args.shape).chain(scale_file).cloned().collect();
     refuse_clashes(&inputs, "an input", &outputs)?;
     if named.len() == 2 {
         return both(args, &named, &settings);

@@ -22,9 +22,8 @@ pub use plan::{
 };
 pub use quantity::Quantity;
 
-use crate::distribution::{Landmarks, PhotoParticles, Sample};
+use crate::distribution::{PhotoParticles, Sample, shown_twice};
 use crate::numeric::Estimate;
-use crate::particle::Particle;
 use pair::{Prepared, pair};
 use quantity::quantities;
 
@@ -43,11 +42,16 @@ impl Grounds {
     /// Checks that they are enough to be judged.
     ///
     /// # Errors
-    /// Too few particles.
+    /// Too few particles, or the same ones in two photos.
     pub fn enough(&self) -> Result<(), CompareError> {
         let count = self.sample.count();
         if count < LEAST_PARTICLES {
             return Err(CompareError::TooFew { name: self.name.clone(), count });
+        }
+        let photos: Vec<&PhotoParticles> = self.sample.photos().iter().collect();
+        if let Some(twice) = shown_twice(&photos) {
+            let [first, second] = twice.map(|i| photos[i].name.clone());
+            return Err(CompareError::Repeated { name: self.name.clone(), first, second });
         }
         Ok(())
     }
@@ -169,6 +173,11 @@ pub enum CompareError {
          its own photos"
     )]
     SamePhoto { first: String, second: String },
+    #[error(
+        "{name}: {first} and {second} show the same particles at the same places, so that these would count twice and make the result \
+         look surer than it is. Leave one out, and spread the grounds anew for each photo"
+    )]
+    Repeated { name: String, first: String, second: String },
     #[error("{0}: no photo of this sample shows a whole particle")]
     Empty(String),
     #[error(
@@ -191,35 +200,16 @@ const LEAST_PARTICLES: usize = 30;
 /// Coverage, false alarms, power and false equivalence are simulated; the table is in `docs/comparing.md`.
 ///
 /// # Errors
-/// A photo on both sides, or a sample without particles.
-pub fn compare(base: &Grounds, others: &[Grounds], question: &Question) -> Result<Vec<Comparison>, CompareError> {
+/// A photo on both sides or twice on one, or a sample without particles.
+pub fn compare(base: &Grounds, others_given: &[Grounds], question: &Question) -> Result<Vec<Comparison>, CompareError> {
     let base_side = Prepared::of(base, question)?;
-    let others: Vec<Prepared> = others.iter().map(|o| Prepared::of(o, question)).collect::<Result<_, _>>()?;
-    let all: Vec<&Prepared> = std::iter::once(&base_side).chain(&others).collect();
-    for (i, side) in all.iter().enumerate() {
-        for other in &all[..i] {
-            if let Some((first, second)) = shared_photo(other.grounds, side.grounds) {
-                return Err(CompareError::SamePhoto { first, second });
-            }
-        }
+    let others: Vec<Prepared> = others_given.iter().map(|o| Prepared::of(o, question)).collect::<Result<_, _>>()?;
+    let sides = std::iter::once(base).chain(others_given);
+    let all: Vec<(&Grounds, &PhotoParticles)> =
+        sides.flat_map(|g| g.sample.photos().iter().map(move |p| (g, p))).collect();
+    if let Some(twice) = shown_twice(&all.iter().map(|(_, photo)| *photo).collect::<Vec<_>>()) {
+        let [first, second] = twice.map(|i| format!("{} ({})", all[i].0.name, all[i].1.name));
+        return Err(CompareError::SamePhoto { first, second });
     }
     Ok(others.iter().map(|other| pair(&base_side, other, others.len(), question)).collect())
-}
-
-/// Two photos, one of each sample, with the same particles.
-fn shared_photo(a: &Grounds, b: &Grounds) -> Option<(String, String)> {
-    let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
-    let same = |x: &[Particle], y: &[Particle]| {
-        !x.is_empty() && x.len() == y.len() && x.iter().zip(y).all(|(p, q)| key(p) == key(q))
-    };
-    let [of_a, of_b] = [a, b].map(|g| {
-        let photos = g.sample.photos().iter();
-        photos.map(|p| (p, Landmarks::of(&p.particles))).collect::<Vec<_>>()
-    });
-    let mut pairs = of_a.iter().flat_map(|x| of_b.iter().map(move |y| (x, y)));
-    let found = pairs.find(|((x, xs), (y, ys))| same(&x.particles, &y.particles) || xs.are_those_of(ys));
-    found.map(|((x, _), (y, _))| {
-        let name = |g: &Grounds, p: &PhotoParticles| format!("{} ({})", g.name, p.name);
-        (name(a, x), name(b, y))
-    })
 }

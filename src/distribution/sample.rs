@@ -64,6 +64,19 @@ impl Landmarks {
     }
 }
 
+/// The first two of `photos` (by their places) that show the same particles: one photo twice, saved anew, or grounds that were not
+/// spread anew.
+pub fn shown_twice(photos: &[&PhotoParticles]) -> Option<[usize; 2]> {
+    let key = |p: &Particle| (p.x_px, p.y_px, p.ecd_um);
+    let same = |x: &[Particle], y: &[Particle]| {
+        !x.is_empty() && x.len() == y.len() && x.iter().zip(y).all(|(p, q)| key(p) == key(q))
+    };
+    let marks: Vec<Landmarks> = photos.iter().map(|p| Landmarks::of(&p.particles)).collect();
+    let is_twice =
+        |&[a, b]: &[usize; 2]| same(&photos[a].particles, &photos[b].particles) || marks[a].are_those_of(&marks[b]);
+    (0..photos.len()).flat_map(|b| (0..b).map(move |a| [a, b])).find(is_twice)
+}
+
 /// Particles of one or several photos of the same grounds, with the photos kept apart.
 ///
 /// Holds at least one particle; every ECD and weight is a number above 0 (checked in `new`).

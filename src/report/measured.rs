@@ -44,6 +44,9 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
     }
     let mut photos: Vec<PhotoParticles> = Vec::new();
     let mut places: HashMap<String, usize> = HashMap::new();
+    // Particles that have a place of their own, by photo, with their lines.
+    let mut rows: HashMap<(usize, [u64; 3]), u64> = HashMap::new();
+    let placed = ["x_px", "y_px"].iter().all(|name| columns.contains_key(*name));
     for record in reader.records() {
         let record = record.map_err(|e| {
             let line = e.position().map_or(0, ::csv::Position::line);
@@ -110,10 +113,19 @@ pub fn photos(text: &[u8]) -> Result<Vec<PhotoParticles>, ReportError> {
             flags,
         };
         let name = &record[columns["photo"]];
+        if name.trim().is_empty() {
+            return Err(wrong(line, "photo is empty. Write the name of the particle's photo".to_owned()));
+        }
         let place = *places.entry(name.to_owned()).or_insert_with(|| {
             photos.push(PhotoParticles { name: name.to_owned(), particles: Vec::new(), smallest_ecd_um: 0.0 });
             photos.len() - 1
         });
+        let key = [particle.x_px, particle.y_px, particle.ecd_um].map(f64::to_bits);
+        if placed && let Some(first) = rows.insert((place, key), line) {
+            let text =
+                format!("the same particle as in line {first}. Each may stand in the table once: remove the copies");
+            return Err(wrong(line, text));
+        }
         let photo = &mut photos[place];
         if flags.contains(Flags::BELOW_LIMIT) {
             photo.smallest_ecd_um = photo.smallest_ecd_um.max(ecd_um);
@@ -160,5 +172,11 @@ mod tests {
         assert!(said("photo;ecd_um;weight\na;100;1\n").contains("with commas"));
         assert!(photos(b"\xff\xfep\0h\0o\0t\0o\0").unwrap_err().to_string().contains("UTF-8"));
         assert!(said(HEADER).contains("no particle"));
+        assert!(said(&format!("{HEADER}a,100,1,\n,100,1,\n")).contains("line 3: photo is empty"));
+        // The same size may come again, the same particle may not.
+        assert!(photos(format!("{HEADER}a,100,1,\na,100,1,\n").as_bytes()).is_ok());
+        let placed = "photo,ecd_um,weight,x_px,y_px\na,100,1,5.5,7\na,100,1,9,7\n";
+        assert!(photos(placed.as_bytes()).is_ok());
+        assert!(said(&format!("{placed}a,100,1,5.5,7\n")).contains("line 4: the same particle as in line 2"));
     }
 }

@@ -11,8 +11,8 @@ use super::ReportError;
 /// A file to come: its folder is known to be writable, and its place is left as it was until [`Target::finish`].
 pub struct Target {
     path: PathBuf,
-    /// `None` for what cannot be replaced by renaming: a device, a pipe.
-    temporary: Option<NamedTempFile>,
+    /// False for what cannot be replaced by renaming: a device, a pipe.
+    replaced: bool,
 }
 
 impl Target {
@@ -21,16 +21,38 @@ impl Target {
     /// # Errors
     /// A folder, or a place where no file can be made.
     pub fn create(path: &Path) -> Result<Self, ReportError> {
-        let failed =
-            |e: std::io::Error| ReportError::Write { path: path.display().to_string(), why: reason(&e, NO_FOLDER) };
         match fs::metadata(path) {
             Ok(meta) if meta.is_dir() => return Err(ReportError::Folder(path.display().to_string())),
-            Ok(meta) if !meta.is_file() => return Ok(Target { path: path.to_owned(), temporary: None }),
+            Ok(meta) if !meta.is_file() => return Ok(Target { path: path.to_owned(), replaced: false }),
             _ => {}
         }
         // A symbolic link stays a link: what it leads to is replaced.
-        let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let target = Target { path: path.canonicalize().unwrap_or_else(|_| path.to_owned()), replaced: true };
+        // Taken away again at once, so that work broken off leaves nothing behind.
+        target.temporary().map_err(|e| target.failed(&e))?;
+        Ok(target)
+    }
+
+    /// Writes the whole content and puts the file in its place.
+    ///
+    /// # Errors
+    /// A full disk, or a place that is no longer writable; the old file is then still there.
+    pub fn finish(self, content: &[u8]) -> Result<(), ReportError> {
+        let write = || {
+            if !self.replaced {
+                return fs::write(&self.path, content);
+            }
+            let mut file = self.temporary()?;
+            file.write_all(content)?;
+            file.persist(&self.path).map_err(|e| e.error)?;
+            Ok(())
+        };
+        write().map_err(|e| self.failed(&e))
+    }
+
+    /// A new file beside the place.
+    fn temporary(&self) -> std::io::Result<NamedTempFile> {
+        let folder = self.path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let mut builder = tempfile::Builder::new();
         builder.prefix(".lightsieve-");
         #[cfg(unix)]
@@ -39,27 +61,11 @@ impl Target {
             // The user's umask applies, as for any other file.
             builder.permissions(fs::Permissions::from_mode(0o666));
         }
-        let temporary = builder.tempfile_in(folder).map_err(failed)?;
-        Ok(Target { path: path.to_owned(), temporary: Some(temporary) })
+        builder.tempfile_in(folder)
     }
 
-    /// Writes the whole content and puts the file in its place.
-    ///
-    /// # Errors
-    /// A full disk, or a place that is no longer writable; the old file is then still there.
-    pub fn finish(self, content: &[u8]) -> Result<(), ReportError> {
-        let failed = |e: std::io::Error| ReportError::Write {
-            path: self.path.display().to_string(),
-            why: reason(&e, NO_FOLDER),
-        };
-        match self.temporary {
-            None => fs::write(&self.path, content).map_err(failed),
-            Some(mut file) => {
-                file.write_all(content).map_err(failed)?;
-                file.persist(&self.path).map_err(|e| failed(e.error))?;
-                Ok(())
-            }
-        }
+    fn failed(&self, error: &std::io::Error) -> ReportError {
+        ReportError::Write { path: self.path.display().to_string(), why: reason(error, NO_FOLDER) }
     }
 }
 
@@ -97,7 +103,9 @@ mod tests {
         let path = folder.path().join("a b µ.txt");
         Target::create(&path).unwrap().finish(b"a longer text").unwrap();
         Target::create(&path).unwrap().finish(b"short").unwrap();
-        drop(Target::create(&path).unwrap());
+        let unfinished = Target::create(&path).unwrap();
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing lies beside it while work goes on");
+        drop(unfinished);
         assert_eq!(fs::read(&path).unwrap(), b"short");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }

@@ -213,7 +213,7 @@ fn plans_that_make_no_sense_are_refused() {
     desk.refuses("plan", 2, &["SAMPLE"]);
     desk.refuses("plan --gsd 9", 2, &["between 1.05 and 4"]);
     desk.refuses("plan new.csv --within 0", 2, &["--within 0", "percentage"]);
-    desk.refuses("plan new.csv --json new.csv", 2, &["overwrite the pilot"]);
+    desk.refuses("plan new.csv --json new.csv", 2, &["overwrite an input"]);
     desk.refuses("plan none.csv", 1, &["no such file"]);
     desk.refuses("plan new.csv --see 50", 2, &["--see 50", "table of particles"]);
     // A pilot of several files is not told by the first alone.
@@ -265,4 +265,17 @@ fn what_no_grounds_can_be_is_refused() {
     desk.refuses("compare new.csv huge.csv", 1, &["no particle has"]);
     desk.refuses("sieve new.csv --weights two.csv", 1, &["line 4", "a second receiver"]);
     desk.refuses("sieve new.csv --retained 500=1e300 --receiver 1", 2, &["from 0 to 100000"]);
+}
+
+#[test]
+fn a_photo_that_stands_twice_in_a_sample_is_refused_everywhere() {
+    // Under another name, as a photo that was saved anew.
+    let one = table(1, 400, 500.0, 1);
+    let again = one.replace("p0-1.jpg", "saved-anew.jpg");
+    let desk = desk().and("one.csv", one.as_bytes()).and("again.csv", again.as_bytes());
+    let words = ["same particles at the same places", "Leave one out"];
+    desk.refuses("compare one.csv,again.csv worn.csv", 1, &words);
+    desk.refuses("plan one.csv,again.csv", 1, &words);
+    desk.refuses("sieve one.csv,again.csv --charge 5 --retained 400=2 --receiver 3", 1, &words);
+    desk.refuses("dial a@1=one.csv,again.csv a@2=same.csv b@1=new.csv b@2=worn.csv", 1, &words);
 }

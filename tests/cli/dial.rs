@@ -105,3 +105,11 @@ fn dials_that_run_against_each_other_are_pointed_out() {
     out.is_done();
     assert!(out.stdout.contains("opposite directions"), "{}", out.stdout);
 }
+
+#[test]
+fn settings_that_no_dial_has_are_refused() {
+    let desk = desk();
+    for setting in ["1e308", "-1e308", "nan", "inf", "x"] {
+        desk.refuses(&format!("dial new@{setting}=new-10.csv worn@10=worn-10.csv"), 2, &[setting, "1000000"]);
+    }
+}

@@ -131,3 +131,31 @@ fn a_control_character_in_a_name_stays_out_of_the_svg() {
     let svg = desk.text("p.svg");
     assert!(svg.contains("a\u{fffd}b.jpg") && !svg.contains('\u{1b}'));
 }
+
+#[test]
+fn no_input_of_any_kind_is_replaced() {
+    let sheet = std::fs::read("demo-images/on-the-sheet.jpg").unwrap();
+    let table = |name: &str, first: usize| {
+        let rows: Vec<String> = (0..60).map(|i| format!("{name}.jpg,{},1\n", first + 7 * i)).collect();
+        format!("photo,ecd_um,weight\n{}", rows.concat())
+    };
+    let desk = Desk::with("sheet.jpg", &sheet)
+        .and("a.csv", table("a", 200).as_bytes())
+        .and("c.csv", table("c", 230).as_bytes());
+    desk.run("calibrate sheet.jpg --output stand.json").is_done();
+    desk.run("render p-b.png --size 300x300").is_done();
+    let before = [desk.bytes("stand.json"), desk.bytes("p-b.png")];
+    let stand = "--calibration stand.json --json stand.json";
+    for line in [
+        &format!("measure sheet.jpg {stand}"),
+        &format!("compare a.csv c.csv {stand}"),
+        &format!("sieve a.csv --charge 5 --retained 400=2 --receiver 3 {stand}"),
+        &format!("plan a.csv {stand}"),
+    ] {
+        desk.run(line).is_refused(2, &["stand.json", "overwrite an input", "another name"]);
+    }
+    // Plots of several samples are named after them.
+    desk.run("compare a=a.csv b=p-b.png c=c.csv --scale 20 --plot p.png").is_refused(2, &["p-b.png", "overwrite"]);
+    desk.run("render p-b.png --size 300x300").is_refused(2, &["p-b.png", "exists already"]);
+    assert!([desk.bytes("stand.json"), desk.bytes("p-b.png")] == before);
+}

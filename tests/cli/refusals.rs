@@ -124,12 +124,13 @@ fn printed_discs_are_no_grounds() {
 #[test]
 fn marks_that_cannot_be_read_say_why() {
     let desk = Desk::empty();
-    for (options, why) in
-        [("--size 520x420 --scale 400 --coverage 0.01", "too small"), ("--size 1200x900 --blur 8", "too soft")]
-    {
-        desk.run(&format!("render m.jpg --sheet L --coarse 900 --fine 300 {options}")).is_done();
-        desk.run("measure m.jpg").is_refused(1, &["m.jpg", "no scale", "round shapes", why]);
-        desk.run("calibrate m.jpg --output s.json").is_refused(1, &["m.jpg", why]);
+    for (photo, options, why) in [
+        ("m.jpg", "--size 520x420 --scale 400 --coverage 0.01", "too small"),
+        ("n.jpg", "--size 1200x900 --blur 8", "too soft"),
+    ] {
+        desk.run(&format!("render {photo} --sheet L --coarse 900 --fine 300 {options}")).is_done();
+        desk.run(&format!("measure {photo}")).is_refused(1, &[photo, "no scale", "round shapes", why]);
+        desk.run(&format!("calibrate {photo} --output s.json")).is_refused(1, &[photo, why]);
     }
 }
 

@@ -216,6 +216,8 @@ fn a_serving_plan_tells_the_tasters_nothing_and_its_key_all() {
     let outcome = good(&desk, "study serving --a x --b y --output p2.html");
     assert!(outcome.stdout.contains("42 triangle tests"), "{}", outcome.stdout);
     // Another plan each time, and the seed that gives it again.
+    // A plan is never replaced: answers are read by it.
+    desk.run("study serving --a x --b y --output p2.html").is_refused(2, &["p2.html", "exists already"]);
     let again = good(&desk, "study serving --a x --b y --output p3.html");
     assert_ne!(codes(&desk.text("p2.html")), codes(&desk.text("p3.html")));
     let seed = again.stdout.split("--seed ").nth(1).unwrap().split(' ').next().unwrap();

@@ -12,7 +12,7 @@ use super::{Failure, readable, refuse_clashes, say};
 use crate::report::format::count;
 use crate::report::study as report;
 use crate::report::write::{Target, reason};
-use crate::study::file::{Mistake, Study, TEMPLATE, read};
+use crate::study::file::{Mistake, Study, TEMPLATE, Way, read};
 use crate::study::findings::findings;
 
 #[derive(clap::Args)]
@@ -104,9 +104,18 @@ fn whole(file: &Path, args: &Args) -> Result<(), Failure> {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
         file.with_file_name(format!("{stem}-report.html"))
     });
-    let inputs: Vec<PathBuf> =
-        study.samples.iter().flat_map(|s| s.files.iter().cloned()).chain([file.to_owned()]).collect();
-    let outputs: Vec<&Path> = [Some(&page), args.json.as_ref()].into_iter().flatten().map(PathBuf::as_path).collect();
+    let scale_file = |way: &Way| if let Way::Calibration(path) = way { Some(path.clone()) } else { None };
+    let scale_files =
+        study.samples.iter().filter_map(|s| s.scale.as_ref()).chain([&study.scale]).filter_map(scale_file);
+    let inputs: Vec<PathBuf> = study
+        .samples
+        .iter()
+        .flat_map(|s| s.files.iter().cloned())
+        .chain([file.to_owned()])
+        .chain(scale_files)
+        .collect();
+    let tables: Vec<PathBuf> = args.tables.iter().flat_map(|f| report::TABLES.map(|name| f.join(name))).collect();
+    let outputs: Vec<&Path> = [&page].into_iter().chain(&args.json).chain(&tables).map(PathBuf::as_path).collect();
     refuse_clashes(&inputs, "a file of the study", &outputs)?;
     let target = Target::create(&page)?;
     let json = args.json.as_deref().map(Target::create).transpose()?;

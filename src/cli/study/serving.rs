@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use anyhow::anyhow;
 
-use super::super::options::{number, percent};
-use super::super::{Failure, refuse_clashes, say};
+use super::super::options::{html_file, number, percent};
+use super::super::{Failure, say};
 use crate::report::study::serving as report;
 use crate::report::write::Target;
 use crate::study::serving::{MOST_SERVED, serving_plan};
@@ -37,7 +37,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     /// The page for the tasters; the key is written beside it as NAME-key.html
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = html_file())]
     output: PathBuf,
 }
 
@@ -76,7 +76,13 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     let key = args
         .output
         .with_file_name(format!("{}-key.html", args.output.file_stem().unwrap_or_default().to_string_lossy()));
-    refuse_clashes(&[], "an input", &[&args.output, &key])?;
+    if let Some(there) = [&args.output, &key].into_iter().find(|p| p.exists()) {
+        return wrong(format!(
+            "{}: exists already and is left as it is, since answers of its tasting are read by it. Choose another name, or delete it \
+             if nobody has served from it",
+            there.display()
+        ));
+    }
     let (page, key_page) = (Target::create(&args.output)?, Target::create(&key)?);
     page.finish(&report::page(&plan))?;
     key_page.finish(&report::key(&plan))?;
