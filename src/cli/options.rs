@@ -158,7 +158,7 @@ impl Measuring {
 pub(super) fn number(text: &str) -> Result<f64, String> {
     text.parse().map_err(|_| {
         let hint = if text.contains(',') { "; write decimals with a point: 20.5" } else { "" };
-        format!("expected a number such as 20 or 20.5{hint}")
+        format!("expected a number alone, such as 20 or 20.5{hint}")
     })
 }
 

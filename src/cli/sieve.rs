@@ -231,11 +231,13 @@ fn read_weights(path: &Path, weighed: &mut Weighed) -> Result<(), Failure> {
             None => Ok(()),
             Some(_) => Err(wrong(line, format!("a second {aperture}. Add them up, or leave one out"))),
         };
-        match aperture {
+        match aperture.to_lowercase().as_str() {
             "receiver" => once(&mut weighed.receiver_g)?,
             "charge" => once(&mut weighed.charge_g)?,
-            aperture => {
-                let aperture: Aperture = aperture.parse().map_err(|e| wrong(line, format!("{e}")))?;
+            _ => {
+                let aperture: Aperture = aperture.parse().map_err(|e| {
+                    wrong(line, format!("{e}. What lies below all sieves is the `receiver`, all of it the `charge`"))
+                })?;
                 weighed.retained.push((aperture.0, mass));
             }
         }

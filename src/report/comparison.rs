@@ -36,8 +36,8 @@ pub fn notes(c: &Comparison, fines_um: f64) -> Vec<String> {
     let alone = |d: &Difference| d.difference.low > 0.0 || d.difference.high < 0.0;
     if c.verdict != Verdict::Different && c.differences.iter().any(alone) {
         notes.push(
-            "An interval of the table stands for its figure alone. Of so many figures one may leave out 0 by chance: p, which holds for all \
-             of them together, decides."
+            "An interval of the table stands for its figure alone. With so many figures, one may by chance seem to show a difference \
+             where there is none: p, which holds for all of them together, decides."
                 .to_owned(),
         );
     }

@@ -65,23 +65,33 @@ pub(super) fn rows(s: &Sieved) -> Vec<Vec<String>> {
     (0..s.stack.mass_g.len()).map(row).collect()
 }
 
-/// True where for every layer what rounding allows and the interval of the photos meet.
+/// How far what rounding allows and the interval of the photos lie apart, % of the mass; negative where they meet.
+fn apart(s: &Sieved, layer: usize) -> f64 {
+    let (w, p) = (&s.stack.share[layer], &s.predicted[layer]);
+    (w.low_pct - p.high).max(p.low - w.high_pct)
+}
+
+/// True where they meet for every layer.
 pub fn agrees(s: &Sieved) -> bool {
-    s.stack.share.iter().zip(&s.predicted).all(|(w, p)| w.low_pct <= p.high && p.low <= w.high_pct)
+    (0..s.predicted.len()).all(|layer| apart(s, layer) <= 0.0)
 }
 
 /// Whether sieve and photos agree, in a sentence.
 pub fn headline(s: &Sieved) -> String {
-    let off = |i: usize| s.predicted[i].value - s.stack.share[i].pct;
-    let worst = (0..s.stack.mass_g.len()).max_by(|&a, &b| off(a).abs().total_cmp(&off(b).abs())).unwrap_or(0);
+    let off = |i: usize| (s.predicted[i].value - s.stack.share[i].pct).abs();
+    let agrees = agrees(s);
+    // A wide gap within the intervals says nothing: where they differ, the layer is named that lies farthest outside.
+    let far = |i: usize| if agrees { off(i) } else { apart(s, i) };
+    let worst = (0..s.stack.mass_g.len()).max_by(|&a, &b| far(a).total_cmp(&far(b))).unwrap_or(0);
     let said = format!(
-        "the largest gap is {:.1} % of the mass ({}: weighed {:.1} %, photos {:.1} %)",
-        off(worst).abs(),
+        "the {} gap is {:.1} % of the mass ({}: weighed {:.1} %, photos {:.1} %)",
+        if agrees { "largest" } else { "clearest" },
+        off(worst),
         s.layer(worst),
         s.stack.share[worst].pct,
         s.predicted[worst].value
     );
-    if agrees(s) {
+    if agrees {
         let widest = s.predicted.iter().map(|p| 0.5 * (p.high - p.low)).fold(0.0, f64::max);
         format!(
             "Sieve and photos agree within what rounding and counting allow (the photos tell a layer to ± {} % of the mass at worst); {said}.",
@@ -91,6 +101,12 @@ pub fn headline(s: &Sieved) -> String {
         let mean = |share: &dyn Fn(usize) -> f64| (0..s.stack.mass_g.len()).map(|i| i as f64 * share(i)).sum::<f64>();
         let easier = mean(&|i| s.stack.share[i].pct) > mean(&|i| s.predicted[i].value);
         let why = match (s.shape == SieveShape::default(), easier) {
+            _ if s.stack.loses_more_than_meshes_hold() => {
+                "More was lost than meshes hold: nothing can be said before that is found (see below)"
+            }
+            (true, true) if s.fitted.is_some() => {
+                "Particles pass more easily than their picture shows: check the scale; the fitted shape allows for it"
+            }
             (false, _) => "The shape that was used does not suit these grounds; check the scale, too",
             (true, true) => {
                 "Particles pass more easily than their picture shows: check the scale, and fit the shape to the layers (lightsieve sieve \

@@ -46,15 +46,31 @@ fn told(p: &SievedPair, of: impl Fn(&LayerDifference) -> (f64, f64)) -> Vec<Stri
     p.layers.iter().enumerate().filter_map(said).collect()
 }
 
+/// The layers of which weights and photos cannot both be right.
+fn contradicted(p: &SievedPair) -> Vec<String> {
+    let apart = |d: &LayerDifference| d.weighed.low_pct > d.photos.high || d.photos.low > d.weighed.high_pct;
+    let said = |(i, d): (usize, &LayerDifference)| {
+        let between = |low: f64, high: f64| format!("{} to {} %", signed(low, 1), signed(high, 1));
+        let (w, by_photos) = (d.weighed, between(d.photos.low, d.photos.high));
+        format!(
+            "{}, {} by weight and {by_photos} by the photos",
+            layer(&p.stacks[0], i),
+            between(w.low_pct, w.high_pct)
+        )
+    };
+    p.layers.iter().enumerate().filter(|(_, d)| apart(d)).map(said).collect()
+}
+
 /// What can be said, in sentences.
 pub(super) fn sentences(p: &SievedPair) -> String {
     let [base, other] = &p.names;
     let weighed = told(p, |d| (d.weighed.low_pct, d.weighed.high_pct));
     let photos = told(p, |d| (d.photos.low, d.photos.high));
     let mut out = if weighed.is_empty() {
+        let most = p.layers.iter().map(|d| d.weighed.low_pct.abs().max(d.weighed.high_pct.abs())).fold(0.0, f64::max);
         format!(
-            "The weights alone tell nothing: every difference between {other} and {base} may come from the rounding of the balance \
-             (steps of {} g).",
+            "The weights alone tell no layer apart: what {other} and {base} differ by, {most:.1} % of the mass at most, may all come from \
+             the rounding of the balance (steps of {} g).",
             significant(p.stacks[0].step_g.max(p.stacks[1].step_g), 2)
         )
     } else {
@@ -64,6 +80,11 @@ pub(super) fn sentences(p: &SievedPair) -> String {
         out += " The photos tell no layer apart.";
     } else {
         let _ = write!(out, " By the photos it holds {}.", photos.join(", "));
+    }
+    let against = contradicted(p);
+    if !against.is_empty() {
+        let _ = write!(out, " Weights and photos contradict each other: {}.", against.join("; "));
+        out += " Check that both are of the same grounds, and that the charge was weighed right.";
     }
     out
 }

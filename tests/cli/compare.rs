@@ -240,7 +240,10 @@ fn two_weighed_samples_say_what_weights_and_photos_tell() {
     assert!(first["photo_interval_pct"][0].as_f64().unwrap() > 0.0, "{first}");
     assert!(desk.text("s.html").contains("By weight worn holds"));
     let out = desk.run("sieve new.csv same.csv --weights a.csv --weights c.csv");
-    assert!(out.stdout.contains("weights alone tell nothing"), "{}", out.stdout);
+    assert!(out.stdout.contains("weights alone tell no layer apart"), "{}", out.stdout);
+    // By the photos the two differ by more than the weights allow.
+    let out = desk.run("sieve new.csv worn.csv --weights a.csv --weights c.csv").stdout.replace('\n', " ");
+    assert!(out.contains("contradict each other") && out.contains("on 500 µm"), "{out}");
     for (line, said) in [
         ("sieve new.csv worn.csv --weights a.csv", "two tables of weights"),
         ("sieve new.csv worn.csv --weights a.csv --weights other.csv", "different sieves"),
