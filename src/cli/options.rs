@@ -92,6 +92,15 @@ impl Way {
     }
 
     pub(super) fn settings(&self) -> Result<Settings, Failure> {
+        // Of options that belong to another way, the parser waives what they require.
+        for (idle, option, needed) in [
+            (self.thickness.is_some() && self.reference.is_none(), "--thickness", "--reference"),
+            (self.trust_calibration && self.calibration.is_none(), "--trust-calibration", "--calibration"),
+        ] {
+            if idle {
+                return Err(Failure::Usage(anyhow!("{option}: nothing comes of it without {needed}; leave it out")));
+            }
+        }
         let (option, choice) = if let Some(um) = self.scale {
             ("--scale", ScaleChoice::Given(um))
         } else if let Some(text) = &self.reference {

@@ -112,3 +112,10 @@ fn help_and_version_go_to_standard_output() {
         assert!(outcome.stdout.contains("lightsieve"), "{line} printed:\n{}", outcome.stdout);
     }
 }
+
+#[test]
+fn options_of_another_way_to_the_scale_are_refused() {
+    let desk = Desk::with_grounds("a.jpg");
+    desk.refuses("measure a.jpg --scale 20 --thickness 2", 2, &["--thickness", "--reference"]);
+    desk.refuses("measure a.jpg --scale 20 --trust-calibration", 2, &["--trust-calibration", "--calibration"]);
+}
