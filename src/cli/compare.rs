@@ -53,7 +53,8 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     refuse_clashes(&inputs, "an input", &outputs)?;
     let plots: Vec<Target> = plot_paths.iter().map(|p| Target::create(p)).collect::<Result<_, _>>()?;
     let (json, report) = args.outputs.texts()?;
-    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(&settings)).collect::<Result<_, _>>()?;
+    let mut advice = Vec::new();
+    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(&settings, &mut advice)).collect::<Result<_, _>>()?;
     let question = Question {
         level: settings.level(),
         fines_um: settings.fines_um(),
@@ -69,7 +70,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         files.push((file, comparison_plot::comparison(c, question.fines_um, kind.unwrap_or(plot::Kind::Svg))?));
     }
     if let Some(file) = report {
-        files.push((file, html::comparison(&found, question.fines_um, &data)?));
+        files.push((file, html::comparison(&found, question.fines_um, &advice, &data)?));
     }
     if let Some(file) = json {
         files.push((file, data));

@@ -65,9 +65,10 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
     refuse_clashes(&inputs, "an input", &args.outputs.paths())?;
     let picture = args.outputs.picture()?;
     let (json, page) = args.outputs.texts()?;
+    let mut advice = Vec::new();
     let grounds: Vec<Ground> = wanted
         .into_iter()
-        .map(|w| Ok(Ground { grounds: w.named.grounds(&settings)?, set: w.set, setting: w.setting }))
+        .map(|w| Ok(Ground { grounds: w.named.grounds(&settings, &mut advice)?, set: w.set, setting: w.setting }))
         .collect::<Result<_, Failure>>()?;
     grounds.iter().try_for_each(|g| g.grounds.enough())?;
     let question = DialQuestion {
@@ -85,7 +86,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         files.push((file, dial_plot::dials(&found, fines_um, kind)?));
     }
     if let Some(file) = page {
-        files.push((file, html::dials(&found, fines_um, &data)?));
+        files.push((file, html::dials(&found, fines_um, &advice, &data)?));
     }
     if let Some(file) = json {
         files.push((file, data));

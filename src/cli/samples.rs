@@ -68,11 +68,12 @@ impl Named {
 
     /// Measures the photos and reads the tables.
     ///
-    /// What could be better about the photos is told at once: it is no part of any result.
-    pub fn grounds(&self, settings: &Settings) -> Result<Grounds, Failure> {
+    /// What could be better about the photos is told at once, and added to `advice`: it is no part of any result.
+    pub fn grounds(&self, settings: &Settings, advice: &mut Vec<String>) -> Result<Grounds, Failure> {
         let (grounds, photos) = self.measured(settings)?;
-        let told: String = words::advice(&photos).iter().map(|advice| format!("  ! {advice}\n")).collect();
-        say(&told)?;
+        let of_photos = words::advice(&photos);
+        say(&of_photos.iter().map(|advice| format!("  ! {advice}\n")).collect::<String>())?;
+        advice.extend(of_photos);
         Ok(grounds)
     }
 

@@ -81,7 +81,8 @@ fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let picture = args.outputs.picture()?;
     let kept = args.shape_out.as_deref().map(Target::create).transpose()?;
     let (json, page) = args.outputs.texts()?;
-    let grounds = named.grounds(settings)?;
+    let mut advice = Vec::new();
+    let grounds = named.grounds(settings, &mut advice)?;
     grounds.enough()?;
     let shares = |shape: &SieveShape| predicted(&grounds.sample, &stack.apertures_um, shape, settings.level());
     let fitted = match &kept {
@@ -107,7 +108,7 @@ fn one(args: &Args, named: &Named, settings: &Settings) -> Result<(), Failure> {
     let data = report::json(&sieved);
     let mut files = Vec::new();
     if let Some(file) = page {
-        files.push((file, html::sieved(&sieved, &data)?));
+        files.push((file, html::sieved(&sieved, &advice, &data)?));
     }
     if let Some((file, kind)) = picture {
         files.push((file, report::plot(&sieved, kind)?));
@@ -160,7 +161,8 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
         )));
     }
     let (json, page) = args.outputs.texts()?;
-    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(settings)).collect::<Result<_, _>>()?;
+    let mut advice = Vec::new();
+    let grounds: Vec<Grounds> = named.iter().map(|n| n.grounds(settings, &mut advice)).collect::<Result<_, _>>()?;
     grounds.iter().try_for_each(Grounds::enough)?;
     // All layers together hold at the level asked for (Bonferroni's bound); the last follows from the others.
     let level = 1.0 - (1.0 - settings.level()) / stacks[0].apertures_um.len() as f64;
@@ -175,7 +177,7 @@ fn both(args: &Args, named: &[Named], settings: &Settings) -> Result<(), Failure
     let data = sieve_pair::json(&pair);
     let mut files = Vec::new();
     if let Some(file) = page {
-        files.push((file, html::sieved_pair(&pair, &data)));
+        files.push((file, html::sieved_pair(&pair, &advice, &data)));
     }
     if let Some(file) = json {
         files.push((file, data));

@@ -17,7 +17,7 @@ use crate::compare::{Comparison, Grounds, Question, compare};
 use crate::distribution::{Sample, SieveShape};
 use crate::pipeline::{particles_of, scale_uncertainty};
 use crate::report::sieve::{self as sieve_report, Sieved};
-use crate::report::{comparison as comparison_report, comparison_plot as report_plot, html, plot};
+use crate::report::{comparison as comparison_report, comparison_plot as report_plot, html, plot, words};
 
 /// Differences up to so much do not matter, as on the command line: all figures, and the share of fines.
 const MARGINS: (f64, f64) = (0.05, 0.20);
@@ -41,18 +41,21 @@ struct Compared {
     /// The trays that stand against the base.
     others: Vec<u64>,
     found: Vec<Comparison>,
+    /// What could be better about the photos.
+    advice: Vec<String>,
 }
 
 impl Compared {
     fn of(app: &App, which: &Which) -> Result<Self, Refusal> {
         let mut bench = app.bench();
         bench.fines_um = which.fines_um.unwrap_or(bench.fines_um);
-        let base = grounds(app, &bench, bench.tray(which.base)?)?;
+        let (base, mut advice) = grounds(app, &bench, bench.tray(which.base)?)?;
         let mut others: Vec<Grounds> = Vec::new();
         let mut ids = Vec::new();
         for tray in bench.shown().filter(|t| t.id != which.base && which.other.is_none_or(|o| o == t.id)) {
             // A tray without an answer is no reason to keep quiet about the rest.
-            if let Ok(mut side) = grounds(app, &bench, tray) {
+            if let Ok((mut side, of_photos)) = grounds(app, &bench, tray) {
+                advice.extend(of_photos);
                 if side.name == base.name || others.iter().any(|o| o.name == side.name) {
                     side.name = format!("{} ({})", side.name, tray.id);
                 }
@@ -73,16 +76,18 @@ impl Compared {
         };
         let found =
             compare(&base, &others, &question).map_err(|e| Refusal::wrong(reasons::sentence(&e.to_string())))?;
-        Ok(Compared { bench, others: ids, found })
+        Ok(Compared { bench, others: ids, found, advice })
     }
 }
 
-fn grounds(app: &App, bench: &Bench, tray: &Tray) -> Result<Grounds, Refusal> {
+/// The sample of a tray, and what could be better about its photos.
+fn grounds(app: &App, bench: &Bench, tray: &Tray) -> Result<(Grounds, Vec<String>), Refusal> {
     let answer = answer(app, bench, tray)?;
     let wrong = |e: &dyn std::fmt::Display| Refusal::wrong(format!("{}: {e}", tray.name));
     let particles = particles_of(&answer.photos).map_err(|e| wrong(&e))?;
     let sample = Sample::new(particles).map_err(|e| wrong(&e))?;
-    Ok(Grounds { name: tray.name.clone(), sample, scale_uncertainty: scale_uncertainty(&answer.photos) })
+    let grounds = Grounds { name: tray.name.clone(), sample, scale_uncertainty: scale_uncertainty(&answer.photos) };
+    Ok((grounds, words::advice(&answer.photos)))
 }
 
 /// The verdicts, with the figures behind them.
@@ -91,7 +96,7 @@ pub(super) async fn comparison(
     Query(which): Query<Which>,
 ) -> Result<Json<Value>, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, others, found } = Compared::of(app, &which)?;
+        let Compared { bench, others, found, .. } = Compared::of(app, &which)?;
         let told = found.iter().zip(others).map(|(c, tray)| {
             let mut told = tell::comparison(c, bench.fines_um);
             told["tray"] = json!(tray);
@@ -122,9 +127,10 @@ pub(super) async fn comparison_page(
     Query(which): Query<Which>,
 ) -> Result<Response, Refusal> {
     app.reckon(move |app| {
-        let Compared { bench, found, .. } = Compared::of(app, &which)?;
+        let Compared { bench, found, advice, .. } = Compared::of(app, &which)?;
         let data = comparison_report::json(&found, bench.fines_um);
-        let page = html::comparison(&found, bench.fines_um, &data).map_err(|e| Refusal::broken(e.to_string()))?;
+        let page =
+            html::comparison(&found, bench.fines_um, &advice, &data).map_err(|e| Refusal::broken(e.to_string()))?;
         Ok(file("text/html; charset=utf-8", "comparison", "html", page))
     })
     .await
@@ -160,7 +166,7 @@ fn sieved(app: &App, id: u64) -> Result<Sieved, Refusal> {
     let bench = app.bench();
     let tray = bench.tray(id)?;
     let stack = stack(tray.weights.as_ref().ok_or_else(|| Refusal::missing("set of weights"))?)?;
-    let grounds = grounds(app, &bench, tray)?;
+    let (grounds, _) = grounds(app, &bench, tray)?;
     let shape = SieveShape::default();
     Ok(Sieved {
         name: grounds.name.clone(),

@@ -282,3 +282,15 @@ fn a_photo_that_stands_twice_in_a_sample_is_refused_everywhere() {
     desk.refuses("sieve one.csv,again.csv --charge 5 --retained 400=2 --receiver 3", 1, &words);
     desk.refuses("dial a@1=one.csv,again.csv a@2=same.csv b@1=new.csv b@2=worn.csv", 1, &words);
 }
+
+#[test]
+fn a_page_tells_what_could_be_better_about_its_photos() {
+    let desk = Desk::empty();
+    desk.run("render sharp.jpg --size 1200x900").is_done();
+    desk.run("render soft.jpg --size 1200x900 --blur 4 --seed 2").is_done();
+    let out = desk.run("compare sharp.jpg soft.jpg --scale 20 --report c.html");
+    out.is_done();
+    assert!(out.stdout.contains("soft.jpg: The photo is soft"), "{}", out.stdout);
+    let page = desk.text("c.html");
+    assert!(page.contains("<h2>The photos</h2>") && page.contains("soft.jpg: The photo is soft"));
+}

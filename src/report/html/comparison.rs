@@ -1,4 +1,4 @@
-use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, of_photos, page, table};
 use crate::compare::Comparison;
 use crate::report::comparison::{COULD_SHOW, alike_means, kind, notes, rows, who};
 use crate::report::format::percent;
@@ -6,11 +6,11 @@ use crate::report::plot::{self, Kind};
 use crate::report::verdict::{P_MEANS, sentences};
 use crate::report::{ReportError, comparison_plot};
 
-/// The comparisons with one base as a page; `data` is their JSON.
+/// The comparisons with one base as a page, with the `advice` for their photos; `data` is their JSON.
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
-pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportError> {
+pub fn comparison(all: &[Comparison], fines_um: f64, advice: &[String], data: &[u8]) -> Result<Vec<u8>, ReportError> {
     let mut body = String::new();
     for c in all {
         let told = format!(
@@ -35,6 +35,7 @@ pub fn comparison(all: &[Comparison], fines_um: f64, data: &[u8]) -> Result<Vec<
     }
     let others = all.iter().map(|c| c.sides[1].name.as_str()).collect::<Vec<_>>().join(", ");
     let by_counting = all.iter().any(|c| c.spread_unknown);
+    body += &of_photos(advice);
     body += &method(&[MASS, if by_counting { COUNTED } else { SCATTERED }, FAMILY]);
     let carried = [Carried { name: "comparison.json", content: data }];
     Ok(page(&format!("{others} against {}", all[0].sides[0].name), &body, &carried))

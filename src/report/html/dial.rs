@@ -1,4 +1,4 @@
-use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, of_photos, page, table};
 use crate::compare::{DialSet, Dials};
 use crate::report::comparison::{kind, p_text, signed};
 use crate::report::dial::{between, ends, notes, said, sentences, shown, verdict};
@@ -11,10 +11,10 @@ use crate::report::{ReportError, dial_plot};
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
-pub fn dials(d: &Dials, fines_um: f64, data: &[u8]) -> Result<Vec<u8>, ReportError> {
+pub fn dials(d: &Dials, fines_um: f64, advice: &[String], data: &[u8]) -> Result<Vec<u8>, ReportError> {
     let others: Vec<&str> = d.sets[1..].iter().map(|s| s.name.as_str()).collect();
     let title = format!("{} against {} at the same median", others.join(", "), d.sets[0].name);
-    let body = compared(d, fines_um)? + &method(&METHOD);
+    let body = compared(d, fines_um)? + &of_photos(advice) + &method(&METHOD);
     Ok(page(&title, &body, &[Carried { name: "dial.json", content: data }]))
 }
 

@@ -110,6 +110,14 @@ pub(super) fn noted(notes: &[String]) -> String {
     notes.iter().map(|note| format!("<p class=\"note\">{}</p>\n", escape(note))).collect()
 }
 
+/// What could be better about the photos that a page rests on.
+pub(super) fn of_photos(advice: &[String]) -> String {
+    if advice.is_empty() {
+        return String::new();
+    }
+    format!("<section>\n<h2>The photos</h2>\n{}</section>\n", noted(advice))
+}
+
 /// Rows of a table that narrow screens show as blocks, at most.
 const MOST_STACKED: usize = 8;
 

@@ -1,4 +1,4 @@
-use super::{Carried, MASS, escape, figure_for_all, method, noted, page, table};
+use super::{Carried, MASS, escape, figure_for_all, method, noted, of_photos, page, table};
 use crate::report::ReportError;
 use crate::report::format::percent;
 use crate::report::plot::{self, Kind};
@@ -9,7 +9,7 @@ use crate::report::sieve_pair::{self, SievedPair};
 ///
 /// # Errors
 /// None in practice: the drawing stays in memory.
-pub fn sieved(s: &Sieved, data: &[u8]) -> Result<Vec<u8>, ReportError> {
+pub fn sieved(s: &Sieved, advice: &[String], data: &[u8]) -> Result<Vec<u8>, ReportError> {
     let mut body = format!(
         "<p class=\"who\">{}</p>\n<p class=\"verdict {}\">{}</p>\n",
         escape(&report::counted(s)),
@@ -26,6 +26,7 @@ pub fn sieved(s: &Sieved, data: &[u8]) -> Result<Vec<u8>, ReportError> {
     if let Some(line) = report::balance(s) {
         body += &format!("<p>{}</p>\n", escape(&line));
     }
+    body += &of_photos(advice);
     let mut lines = vec![MASS.to_owned()];
     lines.extend(report::explanations(s));
     lines.push("Apertures are those of square holes (ISO 3310-1).".to_owned());
@@ -34,12 +35,13 @@ pub fn sieved(s: &Sieved, data: &[u8]) -> Result<Vec<u8>, ReportError> {
 }
 
 /// Two sieved samples as a page; `data` is their JSON.
-pub fn sieved_pair(p: &SievedPair, data: &[u8]) -> Vec<u8> {
+pub fn sieved_pair(p: &SievedPair, advice: &[String], data: &[u8]) -> Vec<u8> {
     let mut body = format!("<p class=\"verdict undecided\">{}</p>\n", escape(&sieve_pair::sentences(p)));
     body += &noted(&sieve_pair::notes(p));
     let photos = format!("photos ({} %, all layers)", percent(p.level));
     let head = ["layer", &p.names[0], &p.names[1], "weighed (rounding allows)", &photos];
     body += &table("Differences of the layers", &head, sieve_pair::rows(p).into_iter().map(Vec::from));
+    body += &of_photos(advice);
     body += &method(&[
         MASS,
         "Apertures are those of square holes (ISO 3310-1). The bounds of the weights take every reading at its worst; the \
