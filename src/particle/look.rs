@@ -71,10 +71,10 @@ impl Look {
         shown.is_some_and(|shown| halo(profile) < halo(&shown) - DULLER)
     }
 
-    /// Finds the look under which a disc of `radius`, in blur widths, shows the mean `profile` of the photo's own edges, where no shade lies;
-    /// also gives the mean profile across that edge.
+    /// Finds the look under which a disc of `radius`, in blur widths, shows the mean `profile` of the photo's own edges, where no
+    /// shade lies; also gives the mean profile across that edge.
     ///
-    /// Both are read by the same code, with a blur of `sigma` px; `core` is the deficit of large particles and `level` the
+    /// Both are read by the same `examiner`; `core` is the deficit of large particles and `level` the
     /// light of the paper. Without a profile the photo counts as not sharpened. Where the paper stands at full scale, the
     /// outer part of each edge is lost, and with it what sharpening did there: how much is lost tells the light above full
     /// scale, and is looked for instead.

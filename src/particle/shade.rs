@@ -187,6 +187,7 @@ impl Shade {
         }
     }
 }
+
 /// The profile at `way`, a share of its length.
 fn at(fall: &Fall, way: f64) -> f64 {
     let way = way.max(0.0) / STEP;
