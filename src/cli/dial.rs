@@ -7,7 +7,7 @@ use super::measure::refuse_twice;
 use super::options::{Alike, Measuring, Outputs, number};
 use super::samples::Named;
 use super::{Failure, readable, refuse_clashes, say};
-use crate::compare::{DialQuestion, Ground, dials};
+use crate::compare::{DialQuestion, Ground, SETTINGS, dials};
 use crate::report::{dial as report, dial_plot, html};
 
 #[derive(clap::Args)]
@@ -114,9 +114,11 @@ fn wanted(set: &str, setting: &str, what: &str, folder: Option<&Path>) -> Result
     if set.is_empty() {
         return Err(Failure::Usage(anyhow!("the set of burrs has no name")));
     }
-    let number = number(setting).ok().filter(|n| (-1e6..=1e6).contains(n)).ok_or_else(|| {
+    let number = number(setting).ok().filter(|n| SETTINGS.contains(n)).ok_or_else(|| {
         Failure::Usage(anyhow!(
-            "the setting `{setting}` is no number from -1000000 to 1000000; decimals are written with a point: 12.5"
+            "the setting `{setting}` is no number from {} to {}; decimals are written with a point: 12.5",
+            SETTINGS.start(),
+            SETTINGS.end()
         ))
     })?;
     let within = |what: &str| folder.map_or_else(|| what.to_owned(), |f| f.join(what).to_string_lossy().into_owned());

@@ -153,6 +153,11 @@ fn refuse_clashes(inputs: &[PathBuf], what: &str, outputs: &[&Path]) -> Result<(
     Ok(())
 }
 
+/// Says of what lies at `path` that it stays, and in `rest` why, and what to do.
+fn stays(path: &Path, rest: &str) -> Failure {
+    Failure::Usage(anyhow!("{}: exists already and is left as it is{rest}", path.display()))
+}
+
 /// Prints to standard output; a closed pipe ends the program quietly.
 fn say(text: &str) -> Result<(), Failure> {
     let mut out = std::io::stdout().lock();

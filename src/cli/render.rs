@@ -3,7 +3,7 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 
 use super::options::number;
-use super::{Failure, say};
+use super::{Failure, say, stays};
 use crate::render::{Ink, ReferenceCard, ReferenceDisc, RenderError, SceneSpec, Surround, View, render};
 use crate::report::ReportError;
 use crate::report::format::significant;
@@ -96,10 +96,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         )));
     }
     if args.picture.is_file() {
-        return Err(Failure::Usage(anyhow!(
-            "{}: exists already and is left as it is, since it may be a photo. Choose another name, or delete it",
-            args.picture.display()
-        )));
+        return Err(stays(&args.picture, ", since it may be a photo. Choose another name, or delete it"));
     }
     let picture = Target::create(&args.picture)?;
     let truth = args.truth.as_deref().map(Target::create).transpose()?;

@@ -14,7 +14,7 @@ mod regression;
 pub mod sieve;
 
 pub use curves::Curves;
-pub use dial::{AtMedian, DialError, DialPair, DialQuestion, DialSet, Dials, Ground, Point, dials};
+pub use dial::{AtMedian, DialError, DialPair, DialQuestion, DialSet, Dials, Ground, Point, SETTINGS, dials};
 pub use family::holm;
 pub use plan::{
     Plan, TOUCHING, Wanted, evenness, good_coverage, grounds_g, lognormal_d32, lognormal_evenness,
@@ -201,15 +201,15 @@ const LEAST_PARTICLES: usize = 30;
 ///
 /// # Errors
 /// A photo on both sides or twice on one, or a sample without particles.
-pub fn compare(base: &Grounds, others_given: &[Grounds], question: &Question) -> Result<Vec<Comparison>, CompareError> {
+pub fn compare(base: &Grounds, others: &[Grounds], question: &Question) -> Result<Vec<Comparison>, CompareError> {
     let base_side = Prepared::of(base, question)?;
-    let others: Vec<Prepared> = others_given.iter().map(|o| Prepared::of(o, question)).collect::<Result<_, _>>()?;
-    let sides = std::iter::once(base).chain(others_given);
+    let other_sides: Vec<Prepared> = others.iter().map(|o| Prepared::of(o, question)).collect::<Result<_, _>>()?;
+    let sides = std::iter::once(base).chain(others);
     let all: Vec<(&Grounds, &PhotoParticles)> =
         sides.flat_map(|g| g.sample.photos().iter().map(move |p| (g, p))).collect();
     if let Some(twice) = shown_twice(&all.iter().map(|(_, photo)| *photo).collect::<Vec<_>>()) {
         let [first, second] = twice.map(|i| format!("{} ({})", all[i].0.name, all[i].1.name));
         return Err(CompareError::SamePhoto { first, second });
     }
-    Ok(others.iter().map(|other| pair(&base_side, other, others.len(), question)).collect())
+    Ok(other_sides.iter().map(|other| pair(&base_side, other, others.len(), question)).collect())
 }

@@ -78,7 +78,6 @@ impl Survey {
         let mut examiner = Examiner::new(sigma, levels);
         let profile = edges(&large, far.as_ref());
         let (mut look, mut edge) = Look::learn(profile.as_deref(), LARGE, scene.core, scene.level, &mut examiner);
-        let mut falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
         // Shade that lies all round hides the halo of sharpening: less of it beside narrow particles, where it ends within the
         // blurred edge.
         let narrow = narrow(&raw, scene, softness);
@@ -87,10 +86,9 @@ impl Survey {
             && look.is_duller(&profile, radius, scene.core, &mut examiner)
         {
             (look, edge) = Look::learn(Some(&profile), radius, scene.core, scene.level, &mut examiner);
-            falls = fall::middle(&seen, scene.core, sigma, Some(&edge));
         }
         look.blur_px /= softness;
-        if let Some(falls) = falls {
+        if let Some(falls) = fall::middle(&seen, scene.core, sigma, Some(&edge)) {
             shade = shade.with(falls, scene.core);
         }
         shade.breadth = breadth;

@@ -65,15 +65,9 @@ pub(super) fn rows(s: &Sieved) -> Vec<Vec<String>> {
     (0..s.stack.mass_g.len()).map(row).collect()
 }
 
-/// How far what rounding allows and the interval of the photos lie apart, % of the mass; negative where they meet.
-fn apart(s: &Sieved, layer: usize) -> f64 {
-    let (w, p) = (&s.stack.share[layer], &s.predicted[layer]);
-    (w.low_pct - p.high).max(p.low - w.high_pct)
-}
-
-/// True where they meet for every layer.
+/// True where for every layer what rounding allows and the interval of the photos meet.
 pub fn agrees(s: &Sieved) -> bool {
-    (0..s.predicted.len()).all(|layer| apart(s, layer) <= 0.0)
+    s.stack.share.iter().zip(&s.predicted).all(|(weighed, photos)| weighed.apart_from(photos) <= 0.0)
 }
 
 /// Whether sieve and photos agree, in a sentence.
@@ -81,7 +75,7 @@ pub fn headline(s: &Sieved) -> String {
     let off = |i: usize| (s.predicted[i].value - s.stack.share[i].pct).abs();
     let agrees = agrees(s);
     // A wide gap within the intervals says nothing: where they differ, the layer is named that lies farthest outside.
-    let far = |i: usize| if agrees { off(i) } else { apart(s, i) };
+    let far = |i: usize| if agrees { off(i) } else { s.stack.share[i].apart_from(&s.predicted[i]) };
     let worst = (0..s.stack.mass_g.len()).max_by(|&a, &b| far(a).total_cmp(&far(b))).unwrap_or(0);
     let said = format!(
         "the {} gap is {:.1} % of the mass ({}: weighed {:.1} %, photos {:.1} %)",

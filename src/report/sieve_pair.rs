@@ -48,7 +48,6 @@ fn told(p: &SievedPair, of: impl Fn(&LayerDifference) -> (f64, f64)) -> Vec<Stri
 
 /// The layers of which weights and photos cannot both be right.
 fn contradicted(p: &SievedPair) -> Vec<String> {
-    let apart = |d: &LayerDifference| d.weighed.low_pct > d.photos.high || d.photos.low > d.weighed.high_pct;
     let said = |(i, d): (usize, &LayerDifference)| {
         let between = |low: f64, high: f64| format!("{} to {} %", signed(low, 1), signed(high, 1));
         let (w, by_photos) = (d.weighed, between(d.photos.low, d.photos.high));
@@ -58,7 +57,7 @@ fn contradicted(p: &SievedPair) -> Vec<String> {
             between(w.low_pct, w.high_pct)
         )
     };
-    p.layers.iter().enumerate().filter(|(_, d)| apart(d)).map(said).collect()
+    p.layers.iter().enumerate().filter(|(_, d)| d.weighed.apart_from(&d.photos) > 0.0).map(said).collect()
 }
 
 /// What can be said, in sentences.

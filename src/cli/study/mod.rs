@@ -8,7 +8,7 @@ use anyhow::anyhow;
 
 use super::options::{data_file, html_file};
 use super::samples::{files_of, is_table};
-use super::{Failure, readable, refuse_clashes, say};
+use super::{Failure, readable, refuse_clashes, say, stays};
 use crate::report::format::count;
 use crate::report::study as report;
 use crate::report::write::{Target, reason};
@@ -89,10 +89,7 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
 
 fn new(file: &Path) -> Result<(), Failure> {
     if file.exists() {
-        return Err(Failure::Usage(anyhow!(
-            "{}: exists already and is left as it is. Choose another name",
-            file.display()
-        )));
+        return Err(stays(file, ". Choose another name"));
     }
     Target::create(file)?.finish(TEMPLATE.as_bytes())?;
     say(&format!("{}: written. Fill it in, then:  lightsieve study check {0}\n", file.display()))

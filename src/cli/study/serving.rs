@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 
 use super::super::options::{html_file, number, percent};
-use super::super::{Failure, say};
+use super::super::{Failure, say, stays};
 use crate::report::study::serving as report;
 use crate::report::write::Target;
 use crate::study::serving::{MOST_SERVED, serving_plan};
@@ -77,10 +77,9 @@ pub(super) fn run(args: &Args) -> Result<(), Failure> {
         .output
         .with_file_name(format!("{}-key.html", args.output.file_stem().unwrap_or_default().to_string_lossy()));
     if let Some(there) = [&args.output, &key].into_iter().find(|p| p.exists()) {
-        return wrong(format!(
-            "{}: exists already and is left as it is, since answers of its tasting are read by it. Choose another name, or delete it \
-             if nobody has served from it",
-            there.display()
+        return Err(stays(
+            there,
+            ", since answers of its tasting are read by it. Choose another name, or delete it if nobody has served from it",
         ));
     }
     let (page, key_page) = (Target::create(&args.output)?, Target::create(&key)?);

@@ -8,6 +8,9 @@ use crate::distribution::{Figures, Sizes};
 use crate::numeric::Estimate;
 use model::Model;
 
+/// Numbers that a dial may show.
+pub const SETTINGS: std::ops::RangeInclusive<f64> = -1e6..=1e6;
+
 /// Grounds of one set of burrs at one setting.
 #[derive(Clone, Debug)]
 pub struct Ground {

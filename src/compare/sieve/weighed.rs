@@ -1,3 +1,5 @@
+use crate::numeric::Estimate;
+
 /// No kitchen weighs more, g.
 const MOST_G: f64 = 100_000.0;
 
@@ -42,6 +44,13 @@ pub struct Share {
     pub low_pct: f64,
     /// Most that they allow.
     pub high_pct: f64,
+}
+
+impl Share {
+    /// How far its bounds and the interval of `photos` lie apart, % of the mass; negative where they meet.
+    pub fn apart_from(&self, photos: &Estimate) -> f64 {
+        (self.low_pct - photos.high).max(photos.low - self.high_pct)
+    }
 }
 
 /// Why weights make no stack.

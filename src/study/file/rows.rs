@@ -5,6 +5,7 @@ use super::fields::Fields;
 use super::links::Names;
 use super::read::{Resolve, way};
 use super::{Brew, BrewKind, Sampled, Tasting, TastingKind};
+use crate::compare::SETTINGS;
 use crate::compare::sieve::{Aperture, Stack, Weighed};
 use crate::study::cup::{Brewed, Steps, extraction};
 use crate::study::tasting::{Preference, Triangle};
@@ -28,7 +29,7 @@ pub(super) fn samples(
             name,
             burrs: burrs.link(&f, "burrs").unwrap_or(0),
             kg: f.number("kg", 0.0..=1e6, 2.5),
-            setting: f.number("setting", -1e6..=1e6, 6.0),
+            setting: f.number("setting", SETTINGS, 6.0),
             files: files(&f, &mut taken, resolve),
             scale: f.table("scale").map(|s| way(&s, resolve)),
             sieve: f.table("sieve").and_then(|s| sieve(&s, sieve_step_g)),
